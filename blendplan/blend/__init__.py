@@ -1,0 +1,1 @@
+"""Strands held together: the colour they make, and how the pair will read."""

@@ -1,0 +1,56 @@
+"""The command line: a thin shell over the public functions.
+
+Each command is a module of this package with `HELP`, `add_arguments(parser)` and `run(args)`.
+Only the module of the chosen command is asked to run, so heavy imports belong inside `run`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+from blendplan import __version__
+from blendplan.errors import BlendplanError
+
+__all__ = ["main"]
+
+COMMANDS = ("shades", "blend", "order", "ripple", "skeins", "new", "plan", "demo", "page")
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> None:  # type: ignore[override]
+        """Leave with one plain line and status 2."""
+        text = " ".join(message.split())
+        self.exit(2, f"error: {text}; see '{self.prog} --help'.\n")
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(prog="blendplan", description="Plan a two-strand striped ripple blanket.")
+    parser.add_argument("--version", action="version", version=f"blendplan {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for name in COMMANDS:
+        module = importlib.import_module(f"blendplan.cli.{name}")
+        sub = commands.add_parser(name, help=module.HELP, description=module.HELP)
+        module.add_arguments(sub)
+        sub.set_defaults(run=module.run)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; return 0 for good, 2 for bad input with one line on stderr."""
+    args = _parser().parse_args(argv)
+    try:
+        return int(args.run(args) or 0)
+    except BlendplanError as error:
+        print(f"error: {error}", file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        # The reader of our output has gone; there is nobody left to tell.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        print("error: stopped by the keyboard; nothing was half written.", file=sys.stderr)
+        return 130

@@ -1,0 +1,1 @@
+"""The built-in scenario, which starts at photographs that it draws itself."""

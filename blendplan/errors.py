@@ -1,0 +1,63 @@
+"""The error kinds of blendplan: one plain line each, kept as a template and its values.
+
+A template is a literal English sentence with named fields.
+The page translates the template, then fills it, so every message exists once and in one form.
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "BlendplanError",
+    "ColourError",
+    "FabricError",
+    "PhotoError",
+    "ProjectError",
+    "QuantityError",
+    "StripeError",
+    "YarnError",
+]
+
+
+class BlendplanError(ValueError):
+    """Bad input, said in one line: what was given, what is allowed, what to do next.
+
+    Parameters
+    ----------
+    template : str
+        A literal sentence with `{named}` fields; it is also the key of its translation.
+    **values
+        The values of the fields.
+    """
+
+    def __init__(self, template: str, **values: object) -> None:
+        self.template = template
+        self.values = values
+        super().__init__(" ".join(template.format(**values).split()))
+
+
+class PhotoError(BlendplanError):
+    """A picture file that cannot be read, or a place in it that cannot be used."""
+
+
+class ColourError(BlendplanError):
+    """A colour, share or blend member outside its range."""
+
+
+class YarnError(BlendplanError):
+    """A yarn, put-up or palette that does not make sense."""
+
+
+class StripeError(BlendplanError):
+    """A stripe or an order of stripes that cannot be made."""
+
+
+class FabricError(BlendplanError):
+    """A repeat that does not close, or a gauge or size out of range."""
+
+
+class QuantityError(BlendplanError):
+    """A number that is missing, not finite, or out of its range."""
+
+
+class ProjectError(BlendplanError):
+    """A project file, or a folder to write to, that cannot be used."""

@@ -1,0 +1,1 @@
+"""The order of colours: aims, constraints, exact search and honest bounds."""

@@ -1,0 +1,1 @@
+"""Outputs of a plan: CSV, text, PDF, HTML and JSON."""

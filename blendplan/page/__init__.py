@@ -1,0 +1,1 @@
+"""The page; the only package that imports Streamlit."""

@@ -1,0 +1,1 @@
+"""The picture, drawn from the simulated stitches."""

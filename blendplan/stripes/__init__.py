@@ -1,0 +1,1 @@
+"""Stripes: which strands are held together for how many rows, and what is cut at each change."""

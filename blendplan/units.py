@@ -1,0 +1,185 @@
+"""Exact unit factors and the doors through which numbers enter.
+
+Inside the package lengths are metres or centimetres and masses are grams; yards, ounces and inches
+exist only here and at the edges.
+Factors are exact by definition (international yard and pound agreement of 1959; NIST SP 811, 2008,
+appendix B.8): 1 yd = 0.9144 m, 1 in = 2.54 cm, 1 oz (avoirdupois) = 28.349523125 g.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from decimal import Decimal
+from fractions import Fraction
+from typing import SupportsFloat
+
+from blendplan.errors import QuantityError
+
+__all__ = [
+    "CM_PER_INCH",
+    "GRAMS_PER_OUNCE",
+    "METRES_PER_YARD",
+    "ceil_exact",
+    "choice",
+    "clean_text",
+    "exact",
+    "number",
+    "plain",
+    "whole",
+]
+
+METRES_PER_YARD = Fraction(9144, 10000)
+CM_PER_INCH = Fraction(254, 100)
+GRAMS_PER_OUNCE = Fraction(28349523125, 10**9)
+
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.IGNORECASE)
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u200e\u200f\u2028-\u202e\u2066-\u2069]")
+
+
+def exact(value: object, field: str = "number") -> Fraction:
+    """Return a number as the exact fraction that its decimal writing says.
+
+    Parameters
+    ----------
+    value : int, float, Decimal, Fraction or str
+        A text may use a point or a comma as the decimal sign, and no thousands sign.
+    field : str
+        What the number is, for the message.
+
+    Raises
+    ------
+    QuantityError
+        If it is missing, not a number or not finite.
+
+    Examples
+    --------
+    >>> exact("182,88"), exact(0.1) * 3 == exact(0.3)
+    (Fraction(4572, 25), True)
+    """
+    if isinstance(value, bool) or value is None:
+        raise QuantityError(
+            "{field}: a number is needed, {given} was given; write it like 2.5.",
+            field=field,
+            given="nothing" if value is None else value,
+        )
+    if isinstance(value, Fraction):
+        return value
+    if isinstance(value, int):
+        return Fraction(value)
+    if isinstance(value, Decimal) and value.is_finite():
+        return Fraction(value)
+    if isinstance(value, str):
+        text = value.strip().replace("\u2212", "-")
+        if _NUMBER.fullmatch(text):
+            return Fraction(text.replace(",", "."))
+    elif isinstance(value, SupportsFloat) and math.isfinite(float(value)):
+        return Fraction(repr(float(value)))
+    raise QuantityError(
+        "{field}: {given} is not a number that can be used; write it like 2.5.", field=field, given=repr(value)
+    )
+
+
+def number(value: object, field: str, low: float, high: float, unit: str = "") -> float:
+    """Return a finite float within a closed range, or refuse in one line.
+
+    Raises
+    ------
+    QuantityError
+        If the value is missing, not finite, or outside `low` to `high`.
+    """
+    got = float(exact(value, field))
+    if not low <= got <= high:
+        raise QuantityError(
+            "{field}: {given}{unit} was given; allowed is {low} to {high}{unit}.",
+            field=field,
+            given=f"{got:g}",
+            low=f"{low:g}",
+            high=f"{high:g}",
+            unit=f" {unit}" if unit else "",
+        )
+    return got
+
+
+def whole(value: object, field: str, low: int, high: int) -> int:
+    """Return a whole number within a closed range, or refuse in one line.
+
+    Raises
+    ------
+    QuantityError
+        If the value is missing, not whole, or outside `low` to `high`.
+    """
+    got = exact(value, field)
+    if got.denominator != 1 or not low <= got <= high:
+        raise QuantityError(
+            "{field}: {given} was given; allowed is a whole number from {low} to {high}.",
+            field=field,
+            given=plain(got),
+            low=low,
+            high=high,
+        )
+    return int(got)
+
+
+def choice(value: object, field: str, allowed: Iterable[str]) -> str:
+    """Return a text that is one of those allowed, or refuse in one line naming them.
+
+    Raises
+    ------
+    QuantityError
+        If the value is none of `allowed`.
+    """
+    options = tuple(allowed)
+    if not isinstance(value, str) or value not in options:
+        raise QuantityError(
+            "{field}: {given} is not known; choose one of {allowed}.",
+            field=field,
+            given=repr(value),
+            allowed=", ".join(options),
+        )
+    return value
+
+
+def clean_text(value: object, field: str, longest: int = 200) -> str:
+    """Return a text without control or direction-changing characters, blanks trimmed.
+
+    Raises
+    ------
+    QuantityError
+        If it is not a text, or longer than `longest` characters.
+    """
+    if not isinstance(value, str):
+        raise QuantityError("{field}: a text is needed, {given} was given.", field=field, given=repr(value))
+    text = " ".join(_CONTROL.sub(" ", value).split())
+    if len(text) > longest:
+        raise QuantityError(
+            "{field}: {given} characters were given; allowed is at most {allowed}; shorten it.",
+            field=field,
+            given=len(text),
+            allowed=longest,
+        )
+    return text
+
+
+def ceil_exact(value: Fraction) -> int:
+    """Return the least whole number not below an exact fraction (no float rounding).
+
+    Examples
+    --------
+    >>> ceil_exact(exact("0.1") * 3 / exact("0.1"))
+    3
+    """
+    return -((-value.numerator) // value.denominator)
+
+
+def plain(value: Fraction | float, digits: int = 6) -> str:
+    """Return a number in plain decimal writing without trailing zeros.
+
+    Examples
+    --------
+    >>> plain(Fraction(5, 2)), plain(12.0)
+    ('2.5', '12')
+    """
+    text = f"{float(value):.{digits}f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text

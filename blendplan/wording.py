@@ -1,0 +1,83 @@
+"""Notices and translation: every sentence a person reads is a template with named fields."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Literal
+
+__all__ = ["LANGUAGES", "Notice", "note", "tr"]
+
+LANGUAGES = {"en": "English", "de": "Deutsch"}
+Level = Literal["note", "assumed", "warning", "caution"]
+
+
+@cache
+def _catalogue(lang: str) -> dict[str, str]:
+    if lang == "en":
+        return {}
+    path = Path(__file__).parent / "locale" / f"{lang}.json"
+    table: dict[str, str] = json.loads(path.read_text(encoding="utf-8"))
+    return table
+
+
+def tr(template: str, lang: str = "en", /, **values: object) -> str:
+    """Return a template translated and filled.
+
+    Parameters
+    ----------
+    template : str
+        A literal English sentence; its own key in `locale/<lang>.json`.
+    lang : str
+        A key of `LANGUAGES`. A sentence that has no translation stays English.
+    **values
+        The values of the named fields.
+
+    Examples
+    --------
+    >>> tr("{rows} rows", rows=4)
+    '4 rows'
+    """
+    text = _catalogue(lang).get(template, template) if lang in LANGUAGES else template
+    return text.format(**values) if values else text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notice:
+    """Something the program wants to say beside a result.
+
+    Attributes
+    ----------
+    template : str
+        The sentence with named fields.
+    values : tuple of (str, object)
+        The fields' values; hashable, so a notice can be part of a cache key.
+    level : {"note", "assumed", "warning", "caution"}
+        `assumed` tells of a default taken, `warning` of a result to doubt, `caution` of harm.
+    """
+
+    template: str
+    values: tuple[tuple[str, object], ...] = ()
+    level: Level = "note"
+
+    @property
+    def text(self) -> str:
+        """The filled English sentence."""
+        return self.template.format(**dict(self.values))
+
+    def say(self, lang: str = "en") -> str:
+        """Return the filled sentence in a language."""
+        return tr(self.template, lang, **dict(self.values))
+
+
+def note(template: str, level: Level = "note", /, **values: object) -> Notice:
+    """Return a notice from a literal template and its values.
+
+    Examples
+    --------
+    >>> note("{n} of {m} rows left", "warning", n=2, m=9).text
+    '2 of 9 rows left'
+    """
+    return Notice(template=template, values=tuple(values.items()), level=level)
