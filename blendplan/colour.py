@@ -57,7 +57,7 @@ WHITE_XYZ: Floats = np.array([0.95047, 1.0, 1.08883])
 # Primaries of IEC 61966-2-1.
 _PRIMARIES = np.stack([_xy_to_xyz(0.64, 0.33), _xy_to_xyz(0.30, 0.60), _xy_to_xyz(0.15, 0.06)], axis=1)
 LINEAR_TO_XYZ: Floats = _PRIMARIES * np.linalg.solve(_PRIMARIES, WHITE_XYZ)
-XYZ_TO_LINEAR: Floats = np.linalg.inv(LINEAR_TO_XYZ)
+XYZ_TO_LINEAR: Floats = np.asarray(np.linalg.inv(LINEAR_TO_XYZ), dtype=np.float64)
 
 # Ottosson 2020, matrices M1 (XYZ to cone response) and M2 (cube roots to Lab), as printed.
 _XYZ_TO_LMS = np.array(
@@ -76,7 +76,7 @@ _ROOTS_TO_OKLAB = np.array(
 )
 _OKLAB_TO_ROOTS = np.linalg.inv(_ROOTS_TO_OKLAB)
 LINEAR_TO_LMS: Floats = _XYZ_TO_LMS @ LINEAR_TO_XYZ
-LMS_TO_LINEAR: Floats = np.linalg.inv(LINEAR_TO_LMS)
+LMS_TO_LINEAR: Floats = np.asarray(np.linalg.inv(LINEAR_TO_LMS), dtype=np.float64)
 
 # Bradford cone matrix: ICC.1:2022, annex E.
 _BRADFORD = np.array(
