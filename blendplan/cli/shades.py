@@ -1,0 +1,143 @@
+"""`blendplan shades`: the shades of the yarns in photos."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from blendplan.photo import PhotoReading
+
+__all__ = ["HELP", "add_arguments", "run"]
+
+HELP = "read the shades of the yarns in photos"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's options."""
+    parser.add_argument("photos", nargs="+", metavar="PHOTO", help="JPEG, PNG, WebP, TIFF or HEIC file")
+    parser.add_argument(
+        "--box",
+        action="append",
+        metavar="LEFT,TOP,RIGHT,BOTTOM",
+        help="pixels of the upright photo that hold one yarn; may be given again; without it the yarns are found",
+    )
+    parser.add_argument(
+        "--white",
+        default="auto",
+        metavar="auto|off|X,Y",
+        help="find the white paper (auto), use none (off), or take the spot at X,Y",
+    )
+    parser.add_argument(
+        "--card",
+        metavar="auto|X,Y,X,Y,X,Y,X,Y",
+        help="a 24-patch colour chart: find it, or its four corners from the dark skin patch round by the bluish green",
+    )
+    parser.add_argument("--turn", type=int, default=0, metavar="N", help="quarter turns to the right by hand, -3 to 3")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of plain text")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read the photos and print their shades."""
+    import json  # noqa: PLC0415
+    import sys  # noqa: PLC0415
+    from pathlib import Path  # noqa: PLC0415
+
+    from blendplan.errors import PhotoError  # noqa: PLC0415
+    from blendplan.photo import load_photo, read_photo  # noqa: PLC0415
+
+    boxes = None if not args.box else [_numbers(text, "box", 4) for text in args.box]
+    white: str | tuple[float, float] = args.white
+    if args.white not in ("auto", "off"):
+        x, y = _numbers(args.white, "white", 2)
+        white = (x, y)
+    card = args.card
+    if card not in (None, "auto"):
+        flat = _numbers(card, "card", 8)
+        card = [(flat[i], flat[i + 1]) for i in range(0, 8, 2)]
+    readings = []
+    for position, name in enumerate(args.photos, start=1):
+        if sys.stderr.isatty():
+            print(f"\r{position}/{len(args.photos)}", end="", file=sys.stderr, flush=True)
+        try:
+            data = Path(name).read_bytes()
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or "not a file name"
+            raise PhotoError(
+                "{name} cannot be opened ({reason}); check the name and the folder.", name=name, reason=reason
+            ) from None
+        with _quiet_decoder():
+            photo = load_photo(data, name, quarter_turns=args.turn)
+        readings.append(read_photo(photo, boxes=boxes, white=white, card=card))
+    if sys.stderr.isatty():
+        print("\r", end="", file=sys.stderr, flush=True)
+    if args.json:
+        print(json.dumps({"photos": [r.to_json() for r in readings]}, ensure_ascii=False, indent=2))
+    else:
+        for reading in readings:
+            print("\n".join(_plain(reading)))
+    return 0
+
+
+def _numbers(text: str, field: str, count: int) -> list[float]:
+    from blendplan.errors import PhotoError  # noqa: PLC0415
+    from blendplan.units import number  # noqa: PLC0415
+
+    parts = text.split(",")
+    if len(parts) != count:
+        raise PhotoError(
+            "{field}: {given} was given; {count} numbers with commas between are needed.",
+            field=field,
+            given=repr(text),
+            count=count,
+        )
+    return [number(part, field, -1e6, 1e6) for part in parts]
+
+
+@contextmanager
+def _quiet_decoder() -> Iterator[None]:
+    """Hold the TIFF decoder's own chatter off stderr: it writes there past Python."""
+    try:
+        keep = os.dup(2)
+    except OSError:
+        yield
+        return
+    try:
+        with open(os.devnull, "wb") as nowhere:  # noqa: PTH123  a file descriptor is needed
+            os.dup2(nowhere.fileno(), 2)
+        yield
+    finally:
+        os.dup2(keep, 2)
+        os.close(keep)
+
+
+def _plain(reading: PhotoReading) -> list[str]:
+    from blendplan.wording import tr  # noqa: PLC0415
+
+    lines = [reading.name]
+    if reading.white is None:
+        lines.append("  " + tr("white: none"))
+    else:
+        left, top, right, bottom = reading.white.box
+        lines.append(
+            "  "
+            + tr(
+                "white: {kind} at {box}, confidence {confidence} %",
+                kind=reading.white.kind,
+                box=f"{left},{top},{right},{bottom}",
+                confidence=round(100 * reading.white.confidence),
+            )
+        )
+    lines += ["  " + n.text for n in reading.notices]
+    for position, yarn in enumerate(reading.yarns, start=1):
+        lines.append("  " + tr("yarn {n} at {box}", n=position, box=",".join(str(v) for v in yarn.box)))
+        for shade in yarn.shades:
+            text = tr("{srgb}  {share} %", srgb=shade.srgb, share=round(100 * shade.share))
+            if shade.uncertainty is not None:
+                text += "  " + tr("within {de} CIEDE2000 (9 times of 10)", de=f"{shade.uncertainty:.0f}")
+            lines.append("    " + text)
+        lines += ["    " + n.text for n in yarn.notices]
+    return lines
