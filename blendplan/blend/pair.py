@@ -18,7 +18,7 @@ from blendplan.units import number
 from blendplan.wording import Notice, note
 from blendplan.yarn import Yarn
 
-__all__ = ["Blend", "blend_labs", "mix", "mix_yarns", "visible_shares"]
+__all__ = ["Blend", "blend_labs", "mix", "mix_yarns", "strand_width", "visible_shares"]
 
 MAX_STRANDS = 8
 # CIEDE2000 between the two ends of the family from which the reader is told (assumed).
@@ -208,6 +208,11 @@ def _notices(inside: bool, spread: float) -> tuple[Notice, ...]:
     return tuple(out)
 
 
+def strand_width(yarn: Yarn) -> float | None:
+    """Return the visible width of one strand up to a factor: the root of its tex; None where its put-up is not known."""
+    return None if yarn.put_up is None else float(yarn.put_up.tex**0.5)
+
+
 def visible_shares(yarns: Sequence[Yarn]) -> tuple[float, ...]:
     """Return the share of the fabric's face that each strand shows.
 
@@ -224,11 +229,10 @@ def visible_shares(yarns: Sequence[Yarn]) -> tuple[float, ...]:
     """
     if not yarns:
         return ()
-    put_ups = [y.put_up for y in yarns if y.put_up is not None]
-    if len(put_ups) < len(yarns):
+    widths = [w for w in map(strand_width, yarns) if w is not None]
+    if len(widths) < len(yarns):
         return (1.0 / len(yarns),) * len(yarns)
-    roots = [p.tex**0.5 for p in put_ups]
-    return tuple(r / sum(roots) for r in roots)
+    return tuple(w / sum(widths) for w in widths)
 
 
 def _yarn_uncertainty(yarn: Yarn) -> float | None:
