@@ -173,7 +173,7 @@ def _yarn(row: _Row) -> tuple[Yarn, Notice | None]:
 
 
 def read_palette(data: str | bytes, name: str = "the palette") -> Palette:
-    """Return the yarns of a palette CSV.
+    r"""Return the yarns of a palette CSV.
 
     Parameters
     ----------
@@ -190,7 +190,7 @@ def read_palette(data: str | bytes, name: str = "the palette") -> Palette:
 
     Examples
     --------
-    >>> palette = read_palette("name,srgb,grams,metres\\nWet Slate,#4b5660,100,200\\n")
+    >>> palette = read_palette("name,srgb,grams,metres\nWet Slate,#4b5660,100,200\n")
     >>> palette.yarns[0].name, palette.yarns[0].put_up.tex
     ('Wet Slate', 500.0)
     """

@@ -129,11 +129,6 @@ class Match:
     blend: Blend
     difference: float
 
-    @property
-    def sure(self) -> bool:
-        """True where the difference is more than the uncertainty of the blend itself, so that ranking means something."""
-        return self.blend.uncertainty is not None and self.difference > self.blend.uncertainty
-
 
 def _best(
     wanted: Floats, yarns: Sequence[Yarn], strands: int, n: float, keep: int

@@ -209,7 +209,7 @@ def _notices(inside: bool, spread: float) -> tuple[Notice, ...]:
 
 
 def strand_width(yarn: Yarn) -> float | None:
-    """Return the visible width of one strand up to a factor: the root of its tex; None where its put-up is not known."""
+    """Return the visible width of a strand up to a factor, the root of its tex; None without a put-up."""
     return None if yarn.put_up is None else float(yarn.put_up.tex**0.5)
 
 

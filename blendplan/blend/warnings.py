@@ -212,7 +212,7 @@ def _alike(stripes: Sequence[StripeLike], labs: Floats, bench: Bench, limits: Li
         if difference >= limits.alike:
             continue
         problem = note(
-            "stripes {place} and {next}, {strands} and {others}: they cannot be told apart ({difference} in CIEDE2000).",
+            "stripes {place} and {next}, {strands} and {others}: they cannot be told apart; CIEDE2000 is {difference}.",
             "warning",
             place=i + 1,
             next=i + 2,
