@@ -1,0 +1,67 @@
+"""CSV that opens right in any spreadsheet: BOM, quoted and inert text, numbers in the reader's writing."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from typing import Literal
+
+from blendplan.units import choice, plain
+
+__all__ = ["DIALECTS", "Cell", "Dialect", "csv_bytes", "inert"]
+
+Dialect = Literal["comma", "semicolon"]
+# Name of the dialect: separator of cells and decimal sign.
+DIALECTS = {"comma": (",", "."), "semicolon": (";", ",")}
+Cell = str | int | float | Fraction | None
+
+# What makes a spreadsheet take a cell for a formula: = + - @, also behind blanks, quotes or invisible characters,
+# and their full-width forms (OWASP, "CSV Injection").
+_FORMULA = re.compile(r"[\s\ufeff\u200b-\u200f\u2060\u00ad\"']*[=+\-@\uff1d\uff0b\uff0d\uff20\u2212|]|[\t\r\n]")
+
+
+def inert(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula; an apostrophe is set before it where it could be.
+
+    Examples
+    --------
+    >>> inert("=1+1"), inert("  @home"), inert("Fern - dark"), inert("Ñandú")
+    ("'=1+1", "'  @home", 'Fern - dark', 'Ñandú')
+    """
+    return "'" + text if _FORMULA.match(text) else text
+
+
+def _cell(value: Cell, decimal: str) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return '"' + inert(value).replace('"', '""') + '"' if value else ""
+    return plain(value).replace(".", decimal)
+
+
+def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dialect = "comma") -> bytes:
+    r"""Return a table as CSV (RFC 4180): UTF-8 with BOM, lines ended by CR LF.
+
+    Parameters
+    ----------
+    header : sequence of str
+        Names of the columns.
+    rows : iterable of sequences
+        A text is quoted and made inert; a number stays a number, negative ones too; None is an empty cell.
+    dialect : {"comma", "semicolon"}
+        `semicolon` also writes the decimal comma, for spreadsheets set to such a language.
+
+    Raises
+    ------
+    QuantityError
+        If the dialect is unknown.
+
+    Examples
+    --------
+    >>> csv_bytes(["name", "m"], [["=A1", -2.5]], "semicolon").decode("utf-8-sig")
+    '"name";"m"\r\n"\'=A1";-2,5\r\n'
+    """
+    separator, decimal = DIALECTS[choice(dialect, "dialect", DIALECTS)]
+    lines = [separator.join(_cell(value, decimal) for value in row) for row in [list(header), *rows]]
+    return ("\r\n".join(lines) + "\r\n").encode("utf-8-sig")
