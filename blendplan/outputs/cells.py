@@ -18,7 +18,7 @@ Cell = str | int | float | Fraction | None
 
 # What makes a spreadsheet take a cell for a formula: = + - @, also behind blanks, quotes or invisible characters,
 # and their full-width forms (OWASP, "CSV Injection").
-_FORMULA = re.compile(r"[\s\ufeff\u200b-\u200f\u2060\u00ad\"']*[=+\-@\uff1d\uff0b\uff0d\uff20\u2212|]|[\t\r\n]")
+_FORMULA = re.compile(r"[\s\ufeff\u200b-\u200f\u2060\u00ad\"']*[=+\-@\uff1d\uff0b\uff0d\uff20\u2212|\t\r\n]")
 
 
 def inert(text: str) -> str:

@@ -204,7 +204,7 @@ class Paper:
     def tick(self, size: float = 10.0) -> Drawn:
         """Return a cell with a box to tick, in line with the first line of text of a size."""
         side = size * MM_PER_PT * 0.95
-        return Drawn(lambda x, y, w, h: self.box(x, y + 0.2 * side, side), side * 1.3)
+        return Drawn(lambda x, y, w, h: self.box(x, y + 0.12 * side, side), side * 1.25)
 
     def table(
         self, columns: Sequence[Column], rows: Sequence[Sequence[Cell]], *, size: float = 9.5, pad: float = 1.1
@@ -266,6 +266,8 @@ class Paper:
         last = pdf.page
         for number in range(1, last + 1):
             pdf.page = number
+            # A font equal to the last one set is not written again, but this page may have ended with another.
+            pdf.set_font("DejaVu", "B", 1)
             left, right = foot(number, last)
             self.font(8, grey=GREY)
             y = self.height - FOOT_MM + 6

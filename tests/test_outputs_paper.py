@@ -1,0 +1,108 @@
+"""The sheet of paper: margins kept, no row split, nothing read as markup, the same bytes every time."""
+
+from __future__ import annotations
+
+import io
+from datetime import date
+
+import pypdf
+import pytest
+
+from blendplan.errors import QuantityError
+from blendplan.outputs.paper import MARGIN_MM, PAPERS, Column, Paper
+
+NAMES = (
+    "=1+1",
+    "<b>x</b>",
+    "**x**",
+    "__x__",
+    "{nb}",
+    "a & b",
+    "Ñandú",
+    "Ελληνικά",
+    "Кириллица",
+    "[x](http://y.example)",
+)
+PT = 72 / 25.4
+
+
+def write(paper: str, rows: int = 60, day: date | None = None) -> bytes:
+    page = Paper(paper, day=day)
+    page.heading("Stripes")
+    words = "many words that fill more than one line of a cell "
+    cells = [[page.tick(), f"first{i} {words * (1 + i % 5)} last{i}", NAMES[i % len(NAMES)]] for i in range(rows)]
+    page.table([Column("", 8), Column("Strands", 100), Column("Name", 60)], cells)
+    page.text("tall words " * 900, 14)
+    return page.finish(lambda n, m: ("a title " * 40, f"page {n} of {m}"))
+
+
+def spots(data: bytes) -> list[list[tuple[float, float, str]]]:
+    """x, y (points from the lower left) and text of each piece on each page."""
+    pages = []
+    for page in pypdf.PdfReader(io.BytesIO(data)).pages:
+        found: list[tuple[float, float, str]] = []
+
+        def visit(text: str, cm: list[float], tm: list[float], *_: object, keep: list = found) -> None:
+            if text.strip():
+                keep.append((cm[4] + tm[4], cm[5] + tm[5], text))
+
+        page.extract_text(visitor_text=visit)
+        pages.append(found)
+    return pages
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_rows_are_whole_and_margins_are_kept(paper: str) -> None:
+    data = write(paper)
+    width, height = PAPERS[paper]
+    pages = spots(data)
+    assert len(pages) > 5
+    where: dict[str, int] = {}
+    for number, page in enumerate(pages):
+        for x, y, text in page:
+            assert MARGIN_MM * PT - 1 <= x <= (width - MARGIN_MM) * PT
+            assert 8 * PT <= y <= (height - MARGIN_MM) * PT
+            for word in text.split():
+                if word.startswith(("first", "last")):
+                    where[word] = number
+    assert len(where) >= 120
+    for i in range(60):
+        assert where[f"first{i}"] == where[f"last{i}"], f"row {i} is split"
+
+
+def test_the_head_comes_again_and_pages_are_numbered() -> None:
+    pages = pypdf.PdfReader(io.BytesIO(write("A4"))).pages
+    heads = sum("Strands" in p.extract_text() for p in pages)
+    assert heads > 2
+    for number, page in enumerate(pages, 1):
+        assert f"page {number} of {len(pages)}" in page.extract_text()
+
+
+def test_names_stay_as_they_are() -> None:
+    text = "".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(write("A4"))).pages)
+    for name in NAMES:
+        assert name in text
+
+
+def test_the_same_bytes_and_no_metadata() -> None:
+    data = write("A4", 5)
+    assert data == write("A4", 5)
+    reader = pypdf.PdfReader(io.BytesIO(data))
+    assert dict(reader.metadata or {}) == {"/CreationDate": "D:20000101000000Z"}
+    assert reader.xmp_metadata is None
+    assert b"fpdf" not in data.lower()
+    dated = pypdf.PdfReader(io.BytesIO(write("A4", 5, date(2026, 3, 31))))
+    assert dict(dated.metadata or {}) == {"/CreationDate": "D:20260331000000Z"}
+
+
+def test_characters_the_font_lacks_are_shown_and_told() -> None:
+    page = Paper()
+    page.text("毛糸 🧶 Ñ e\u0301 \u200bx سلام")
+    assert page.drawable.missing[:3] == ("U+6BDB", "U+7CF8", "U+1F9F6")
+    text = pypdf.PdfReader(io.BytesIO(page.finish(lambda n, m: ("", "")))).pages[0].extract_text()
+    assert "□□ □ Ñ é x □□□□" in text
+
+
+def test_unknown_paper_is_refused() -> None:
+    with pytest.raises(QuantityError, match="A4, Letter"):
+        Paper("A5")
