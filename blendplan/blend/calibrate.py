@@ -154,17 +154,17 @@ class Calibration:
 
 def _residuals(swatch: Swatch) -> Floats:
     """Return CIEDE2000 between a swatch and each member of the grid."""
-    light = lab_to_linear(swatch.strands)
-    made = np.array([blend_linear(light, swatch.shares, n=1 / p) for p in _POWERS])
+    made = blend_linear(lab_to_linear(swatch.strands), swatch.shares, n=1 / _POWERS)
     return np.asarray(delta_e_2000(linear_to_lab(made), swatch.lab), dtype=np.float64)
 
 
 def _sigma(swatch: Swatch) -> float:
-    """Return the standard deviation, on one axis, of the difference between a swatch and its computed blend."""
-    shares = np.ones(len(swatch.strands)) if swatch.shares is None else np.asarray(swatch.shares)
-    shares = shares / shares.sum()
+    """Return the standard deviation, on one axis, of the difference between a swatch and its computed blend.
+
+    The blend is taken to be as unsure as one strand: near the optical end the lighter strand decides it alone.
+    """
     u = USUAL_UNCERTAINTY if swatch.uncertainty is None else swatch.uncertainty
-    return float(max(u, 0.25) / P90_OF_SIGMA * np.sqrt(1 + np.sum(shares**2)))
+    return float(max(u, 0.25) / P90_OF_SIGMA * np.sqrt(2.0))
 
 
 def _refusal(swatch: Swatch, residuals: Floats) -> Notice | None:

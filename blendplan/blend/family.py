@@ -45,7 +45,7 @@ def member_n(member: str | float) -> float:
         ) from None
 
 
-def blend_linear(linear_rgb: ArrayLike, shares: ArrayLike | None = None, *, n: float = 3.0) -> Floats:
+def blend_linear(linear_rgb: ArrayLike, shares: ArrayLike | None = None, *, n: ArrayLike = 3.0) -> Floats:
     """Return the linear sRGB of strands held together; may lie outside the gamut.
 
     Parameters
@@ -54,8 +54,8 @@ def blend_linear(linear_rgb: ArrayLike, shares: ArrayLike | None = None, *, n: f
         Light of k strands.
     shares : array_like, shape (k,) or broadcastable to (..., k), optional
         Visible share of each strand, not negative, with a positive sum; equal shares by default.
-    n : float
-        1 (mean of light) to 3 (mean in Oklab).
+    n : float or array_like, shape (...)
+        1 (mean of light) to 3 (mean in Oklab); an array is broadcast against the leading axes.
 
     Returns
     -------
@@ -72,6 +72,7 @@ def blend_linear(linear_rgb: ArrayLike, shares: ArrayLike | None = None, *, n: f
         raise ColourError("shares of strands must be 0 or more with a positive sum; {given} was given.", given=shares)
     weights = weights / weights.sum(axis=-1, keepdims=True)
     lms = rgb @ LINEAR_TO_LMS.T
-    roots = np.sign(lms) * np.abs(lms) ** (1.0 / n)
+    power = np.asarray(n, dtype=np.float64)[..., None]
+    roots = np.sign(lms) * np.abs(lms) ** (1.0 / power[..., None])
     mean = np.sum(weights[..., None] * roots, axis=-2)
-    return (np.sign(mean) * np.abs(mean) ** n) @ LMS_TO_LINEAR.T
+    return (np.sign(mean) * np.abs(mean) ** power) @ LMS_TO_LINEAR.T
