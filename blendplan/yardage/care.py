@@ -1,0 +1,168 @@
+"""Care of a blanket of mixed yarns: the gentler band counts, and dark beside light is tested for bleeding."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from itertools import pairwise
+
+from blendplan.stripes.model import Stripe
+from blendplan.wording import Notice, note
+from blendplan.yarn import Yarn
+
+__all__ = ["FIBRES", "bleed_pairs", "care_notices", "gentleness"]
+
+# Words on bands and how gently the fibre is washed as a rule: 0 machine warm, 1 machine gentle, 2 by hand, cool.
+# Common practice, no source; the band itself always counts for more.
+FIBRES: dict[str, int] = {
+    "acrylic": 0,
+    "polyacryl": 0,
+    "polyacrylic": 0,
+    "polyester": 0,
+    "nylon": 0,
+    "polyamide": 0,
+    "polyamid": 0,
+    "cotton": 0,
+    "baumwolle": 0,
+    "linen": 1,
+    "leinen": 1,
+    "flax": 1,
+    "hemp": 1,
+    "hanf": 1,
+    "bamboo": 1,
+    "bambus": 1,
+    "viscose": 1,
+    "viskose": 1,
+    "rayon": 1,
+    "lyocell": 1,
+    "modal": 1,
+    "superwash": 1,
+    "wool": 2,
+    "wolle": 2,
+    "schurwolle": 2,
+    "merino": 2,
+    "alpaca": 2,
+    "alpaka": 2,
+    "mohair": 2,
+    "cashmere": 2,
+    "kaschmir": 2,
+    "silk": 2,
+    "seide": 2,
+    "angora": 2,
+    "yak": 2,
+}
+
+# CIE lightness difference from which two yarns count as dark beside light, and the lightness below which a yarn
+# counts as dark. *Assumed*.
+BLEED_STEP = 40.0
+BLEED_DARK = 45.0
+
+
+def gentleness(fibre: str) -> int | None:
+    """Return how gently a fibre text asks to be washed: 0 machine, 1 gentle machine, 2 by hand; None if not known.
+
+    The gentlest fibre of a mix counts; `superwash` lifts the wool that is named with it to the gentle machine.
+
+    Examples
+    --------
+    >>> gentleness("70 % acrylic, 30 % wool"), gentleness("Superwash merino"), gentleness("unicorn")
+    (2, 1, None)
+    """
+    words = set(re.findall(r"[^\W\d_]+", fibre.lower()))
+    known = [FIBRES[w] for w in words if w in FIBRES]
+    if "superwash" in words:
+        known = [
+            min(level, 1) if word in {"wool", "wolle", "schurwolle", "merino", "superwash"} else level
+            for word in words
+            if (level := FIBRES.get(word)) is not None
+        ]
+    return max(known) if known else None
+
+
+def bleed_pairs(yarns: Sequence[Yarn], stripes: Sequence[Stripe]) -> tuple[tuple[str, str], ...]:
+    """Return pairs (dark, light) that lie in one stripe or in stripes next to each other, widest step first.
+
+    Notes
+    -----
+    A pair counts from a step of 40 in CIE lightness with the darker one below 45; a dark red or navy one, which are
+    said to bleed worst, from 25.
+    """
+    lab = {yarn.name: yarn.lab for yarn in yarns}
+    touching: set[tuple[str, str]] = set()
+    groups = [stripe.strands for stripe in stripes] + [a.strands + b.strands for a, b in pairwise(stripes)]
+    for names in groups:
+        for one in names:
+            for other in names:
+                if one in lab and other in lab and lab[one][0] < lab[other][0]:
+                    touching.add((one, other))
+    found = []
+    for dark, light in touching:
+        step = lab[light][0] - lab[dark][0]
+        if lab[dark][0] < BLEED_DARK and step >= (25.0 if _bleeds_worst(lab[dark]) else BLEED_STEP):
+            found.append((-step, dark, light))
+    return tuple((dark, light) for _, dark, light in sorted(found))
+
+
+def _bleeds_worst(lab: tuple[float, float, float]) -> bool:
+    """Tell whether it is a red or a navy: hue 0-50 or 250-310 degrees with some chroma."""
+    chroma, hue = math.hypot(lab[1], lab[2]), math.degrees(math.atan2(lab[2], lab[1])) % 360
+    return chroma >= 15 and (hue <= 50 or 250 <= hue <= 310)
+
+
+def care_notices(yarns: Sequence[Yarn], stripes: Sequence[Stripe]) -> tuple[Notice, ...]:
+    """Return what to heed in washing a blanket of these yarns.
+
+    Parameters
+    ----------
+    yarns : sequence of Yarn
+    stripes : sequence of Stripe
+        Only yarns that a stripe uses count.
+
+    Returns
+    -------
+    tuple of Notice
+        Level `caution`; empty where one known fibre is used and no dark yarn lies beside a light one.
+    """
+    used = {name for stripe in stripes for name in stripe.strands}
+    worn = [yarn for yarn in yarns if yarn.name in used]
+    out: list[Notice] = []
+    levels = {yarn.name: gentleness(yarn.fibre) for yarn in worn if yarn.fibre}
+    known = {name: level for name, level in levels.items() if level is not None}
+    if len(set(known.values())) > 1:
+        gentlest = max(known.values())
+        names = [name for name, level in known.items() if level == gentlest]
+        out.append(
+            note(
+                "The yarns are of different fibres: wash and dry the whole blanket by the gentlest band, "
+                "that of {names}.",
+                "caution",
+                names=", ".join(names),
+            )
+        )
+    elif len({yarn.fibre.lower() for yarn in worn if yarn.fibre}) > 1:
+        out.append(
+            note("The bands name different fibres: compare their care signs and follow the gentlest.", "caution")
+        )
+    unknown = [name for name, level in levels.items() if level is None]
+    if unknown:
+        out.append(
+            note(
+                "How the fibre of {names} is washed is not known here; follow its band.",
+                "note",
+                names=", ".join(unknown),
+            )
+        )
+    pairs = bleed_pairs(worn, stripes)
+    if pairs:
+        dark, light = pairs[0]
+        out.append(
+            note(
+                "Dark {dark} lies beside light {light}: before mixing, wash a two-colour swatch, or lay a wet strand "
+                "of the dark yarn on white cloth, and look for bleeding; reds and navies are the worst.",
+                "caution",
+                dark=dark,
+                light=light,
+            )
+        )
+    return tuple(out)

@@ -1,0 +1,337 @@
+"""The estimate: from stripes, rows and gauge to a length per colour, with its spread, and skeins to buy."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from blendplan.errors import StripeError
+from blendplan.fabric.rows import Row
+from blendplan.stripes.model import Stripe, total_rows
+from blendplan.wording import Notice, note
+from blendplan.yardage.extras import border_cm, check_names, fringe_cm, fringe_ends, tail_counts
+from blendplan.yardage.measured import Calibration, FabricDefaults, calibrate, rows_to_weigh
+from blendplan.yardage.models import (
+    DEFAULT_SPREAD,
+    StitchGauge,
+    WorkedRows,
+    area_working_m,
+    hook_from_stitch_width,
+    row_cm,
+    stitch_cm,
+    turning_chains,
+)
+from blendplan.yardage.need import ColourNeed, Demand, chance_any_short, colour_need
+from blendplan.yardage.settings import YardageSettings
+from blendplan.yarn import Yarn
+
+__all__ = ["Yardage", "estimate", "row_lengths_m"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Yardage:
+    """Yarn of the whole blanket.
+
+    Attributes
+    ----------
+    colours : tuple of ColourNeed
+        Those that the blanket uses, in the order of the yarns.
+    working_m : float
+        Metres of the strands counted as bundles of two, without tails: the colours add up to twice it and `tails_m`.
+    tails_m : float
+    rows_m : tuple of float
+        Each row, metres of each strand, foundation chain not included.
+    foundation_m : float
+        The foundation chain, metres of each strand.
+    relative_spread : float
+        Half-width of the central 90 % range of the working length as a share of it.
+    factor : float
+        What measurements put on the default length per stitch; 1 without any.
+    basis : {"default", "measured", "pooled"}
+        What the length per stitch rests on.
+    row_model_m, area_model_m : float
+        The fabric alone by the default row model and by the area model, metres of the strands counted once.
+    hook_mm : float
+        The hook of the area model, told or taken from the stitch width.
+    chance_any_short : float or None
+        Chance that at least one colour runs short with what is on hand and bought; None where no band was given.
+    total_price : Fraction or None
+        Of all skeins to buy that have a price; None where none has.
+    notices : tuple of Notice
+    """
+
+    colours: tuple[ColourNeed, ...]
+    working_m: float
+    tails_m: float
+    rows_m: tuple[float, ...]
+    foundation_m: float
+    relative_spread: float
+    factor: float
+    basis: str
+    row_model_m: float
+    area_model_m: float
+    hook_mm: float
+    chance_any_short: float | None
+    total_price: Fraction | None
+    notices: tuple[Notice, ...]
+
+    def colour(self, name: str) -> ColourNeed:
+        """Return the need of one colour (KeyError if the blanket does not use it)."""
+        return {c.name: c for c in self.colours}[name]
+
+    def to_json(self) -> dict[str, object]:
+        """Return plain values for JSON; lengths in metres to the millimetre."""
+        return {
+            "colours": [c.to_json() for c in self.colours],
+            "tails_m": round(self.tails_m, 3),
+            "working_m": round(self.working_m, 3),
+            "relative_spread": round(self.relative_spread, 4),
+            "basis": self.basis,
+            "factor": round(self.factor, 4),
+            "models": {
+                "row_m": round(self.row_model_m, 3),
+                "area_m": round(self.area_model_m, 3),
+                "difference": round(self.row_model_m / self.area_model_m - 1, 4),
+                "hook_mm": round(self.hook_mm, 2),
+            },
+            "chance_any_short": None if self.chance_any_short is None else round(self.chance_any_short, 4),
+            "total_price": None if self.total_price is None else float(self.total_price),
+            "notices": [n.text for n in self.notices],
+        }
+
+
+def row_lengths_m(worked: WorkedRows, rows: int, stitch_width_cm: float) -> tuple[float, ...]:
+    """Return the default yarn of each row, metres of each strand.
+
+    Parameters
+    ----------
+    worked : Worked
+        Anything with `row_at(number)`, numbers from 1.
+    rows : int
+    stitch_width_cm : float
+
+    Notes
+    -----
+    The first row's turning chain is part of the foundation chain.
+    """
+    # Rows of one kind are one object, so identity is enough to reckon each kind once.
+    seen: dict[tuple[int, bool], float] = {}
+    kept: list[Row] = []
+    out = []
+    for i in range(rows):
+        row = worked.row_at(i + 1)
+        key = (id(row), i > 0)
+        if key not in seen:
+            kept.append(row)  # holds the object, so that its identity is not given away again
+            seen[key] = row_cm(row.tally, stitch_width_cm, turning=turning_chains(row) if i else 0) / 100
+        out.append(seen[key])
+    return tuple(out)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fabric:
+    """Default lengths of the fabric and its sizes."""
+
+    rows_m: tuple[float, ...]
+    foundation_m: float
+    straight_width_cm: float
+    height_cm: float
+    area_m2: float
+    defaults: FabricDefaults
+
+
+def _fabric(
+    worked: WorkedRows, rows: int, gauge: StitchGauge, width_cm: float | None, height_cm: float | None
+) -> _Fabric:
+    w, h = float(gauge.stitch_width_cm), float(gauge.row_height_cm)
+    rows_m = row_lengths_m(worked, rows, w)
+    foundation_m = worked.chain * stitch_cm("ch", w) / 100
+    last = worked.row_at(2)
+    straight = last.made * w
+    # A tilted ripple is narrower and taller by the same factor, so its area is that of the flat rows.
+    area = straight * rows * h / 1e4 if width_cm is None or height_cm is None else width_cm * height_cm / 1e4
+    defaults = FabricDefaults(
+        row_cm=row_cm(last.tally, w, turning=turning_chains(last)),
+        row_stitches=last.made,
+        stitch_width_cm=w,
+        working_m=math.fsum(rows_m) + foundation_m,
+        area_m2=area,
+    )
+    return _Fabric(rows_m, foundation_m, straight, height_cm or rows * h, area, defaults)
+
+
+def _per_colour(
+    stripes: Sequence[Stripe], fabric: _Fabric, factor: float, settings: YardageSettings
+) -> tuple[Counter[str], Counter[str]]:
+    """Return metres per colour that scale with tension, and metres that do not (fringe)."""
+    stitched: Counter[str] = Counter()
+    plain: Counter[str] = Counter()
+    at = 0
+    for i, stripe in enumerate(stripes):
+        length = math.fsum(fabric.rows_m[at : at + stripe.rows]) + (0.0 if i else fabric.foundation_m)
+        at += stripe.rows
+        for name in stripe.strands:
+            stitched[name] += length * factor  # type: ignore[assignment]
+    for name in stripes[0].strands:
+        stitched[name] += settings.swatch_m  # type: ignore[assignment]
+    if settings.border is not None:
+        width = fabric.defaults.stitch_width_cm
+        length = factor * border_cm(settings.border, fabric.straight_width_cm, fabric.height_cm, width) / 100
+        for name in settings.border.strands or stripes[-1].strands:
+            stitched[name] += length  # type: ignore[assignment]
+    if settings.fringe is not None:
+        each = fringe_cm(settings.fringe, fabric.straight_width_cm) / 100
+        for strands in fringe_ends(settings.fringe, stripes):
+            for name in strands:
+                plain[name] += each / len(strands)  # type: ignore[assignment]
+    return stitched, plain
+
+
+def estimate(
+    stripes: tuple[Stripe, ...],
+    worked: WorkedRows,
+    gauge: StitchGauge,
+    yarns: tuple[Yarn, ...],
+    settings: YardageSettings | None = None,
+    *,
+    width_cm: float | None = None,
+    height_cm: float | None = None,
+    hook_mm: float | None = None,
+) -> Yardage:
+    """Return the yarn of a blanket: per colour the length, its spread, and the skeins to buy.
+
+    Parameters
+    ----------
+    stripes : tuple of Stripe
+        In the order worked, first at the foundation chain.
+    worked : Worked
+        Foundation chain and rows.
+    gauge : Gauge
+    yarns : tuple of Yarn
+    settings : YardageSettings, optional
+    width_cm, height_cm : float, optional
+        Finished size; taken from the gauge where not given.
+    hook_mm : float, optional
+        For the area model; taken from the stitch width where not told.
+
+    Raises
+    ------
+    StripeError
+        If there is no stripe or a strand names no yarn.
+    QuantityError, YarnError
+        If a measured piece cannot be used.
+
+    Notes
+    -----
+    Row model (`models.row_cm`) times the measured factor, plus foundation chain, swatch, border, fringe and tails.
+    The area model stands beside it; where the two differ by more than their spread a notice says so.
+    """
+    settings = settings or YardageSettings()
+    known = {yarn.name: yarn for yarn in yarns}
+    if not stripes:
+        raise StripeError("there are no stripes to reckon yarn for; add at least one stripe.")
+    for stripe in stripes:
+        check_names(stripe.strands, tuple(known), "stripe")
+    border_strands = settings.border.strands if settings.border else ()
+    check_names(border_strands, tuple(known), "border")
+    check_names(settings.fringe.strands if settings.fringe else (), tuple(known), "fringe")
+
+    fabric = _fabric(worked, total_rows(stripes), gauge, width_cm, height_cm)
+    calibration = calibrate(settings.measured, known, fabric.defaults)
+    stitched, plain = _per_colour(stripes, fabric, calibration.factor, settings)
+    tails = tail_counts(stripes, border_strands)
+    tail_m = settings.tail_cm / 100
+    row_m = fabric.defaults.row_cm * calibration.factor / 100
+    used = [yarn for yarn in yarns if stitched[yarn.name] or plain[yarn.name] or tails[yarn.name]]
+    demands = [
+        Demand(
+            stitched_m=float(stitched[yarn.name]),
+            fixed_m=float(plain[yarn.name]) + tails[yarn.name] * tail_m,
+            tails_m=tails[yarn.name] * tail_m,
+            spread=calibration.spread,
+            row_m=row_m,
+        )
+        for yarn in used
+    ]
+    colours = tuple(colour_need(yarn, demand, settings) for yarn, demand in zip(used, demands, strict=True))
+    prices = [c.price for c in colours if c.price is not None]
+    hook = hook_mm if hook_mm is not None else hook_from_stitch_width(gauge.stitch_width_cm)
+    area_m = area_working_m(fabric.area_m2, hook)
+    return Yardage(
+        colours=colours,
+        working_m=math.fsum(d.stitched_m + d.fixed_m - d.tails_m for d in demands) / 2,
+        tails_m=math.fsum(d.tails_m for d in demands),
+        rows_m=tuple(m * calibration.factor for m in fabric.rows_m),
+        foundation_m=fabric.foundation_m * calibration.factor,
+        relative_spread=calibration.spread,
+        factor=calibration.factor,
+        basis=calibration.basis,
+        row_model_m=fabric.defaults.working_m,
+        area_model_m=area_m,
+        hook_mm=hook,
+        chance_any_short=chance_any_short(used, demands, colours, settings),
+        total_price=sum(prices, Fraction(0)) if prices else None,
+        notices=_notices(
+            stripes=stripes,
+            known=known,
+            fabric=fabric,
+            calibration=calibration,
+            area_m=area_m,
+            hook_mm=hook_mm,
+            colours=colours,
+        ),
+    )
+
+
+def _notices(
+    *,
+    stripes: Sequence[Stripe],
+    known: dict[str, Yarn],
+    fabric: _Fabric,
+    calibration: Calibration,
+    area_m: float,
+    hook_mm: float | None,
+    colours: Sequence[ColourNeed],
+) -> tuple[Notice, ...]:
+    out: list[Notice] = list(calibration.notices)
+    if calibration.basis == "default":
+        out.append(
+            note(
+                "Yarn per stitch is the usual figure, right within {spread} %; a weighed row or swatch is surer.",
+                "assumed",
+                spread=f"{100 * DEFAULT_SPREAD:.0f}",
+            )
+        )
+        bands = [known[name].put_up for name in stripes[0].strands]
+        grams = sum(fabric.defaults.row_cm / 100 / float(b.m_per_g) for b in bands if b is not None)
+        if all(b is not None for b in bands) and grams >= 0.01:
+            out.append(
+                note(
+                    "Weigh {rows} rows at once on a scale of 1 g (about {grams} g) to know the need within 6 %.",
+                    rows=rows_to_weigh(min(grams, 10_000.0), 0.06),
+                    grams=f"{rows_to_weigh(min(grams, 10_000.0), 0.06) * grams:.0f}",
+                )
+            )
+    difference = fabric.defaults.working_m / area_m - 1
+    # Without a hook the area model rests on the stitch width too and says nothing new.
+    if hook_mm is not None and abs(difference) > DEFAULT_SPREAD:
+        out.append(
+            note(
+                "Reckoned by stitches the fabric takes {row} m of the strands counted once, by its area and a "
+                "{hook} mm hook {area} m; that is {difference} % apart, so weigh a row before buying.",
+                "warning",
+                row=f"{fabric.defaults.working_m:.0f}",
+                area=f"{area_m:.0f}",
+                hook=f"{hook_mm:g}",
+                difference=f"{100 * difference:+.0f}",
+            )
+        )
+    unused = [name for name in known if name not in {c.name for c in colours}]
+    if unused:
+        out.append(note("No stripe uses {names}.", names=", ".join(unused)))
+    for colour in colours:
+        out.extend(colour.notices)
+    return tuple(out)
