@@ -32,7 +32,7 @@ class Step:
         `chain`: `count` chains over a point (takes 0, makes count).
         `group`: all of `stitches` in one place (takes `takes`, makes len(stitches)).
         `together`: `count` stitches worked as one (takes count, makes 1).
-        `turn`: the turning chain standing for a stitch (takes `takes`, makes 1).
+        `turn`: a turning chain of `count` chains (takes `takes`; makes 1 where it stands for a stitch, else 0).
     stitch : str
         One of `STITCH_KINDS`, for `each` and `together`.
     count : int
@@ -41,9 +41,12 @@ class Step:
         For `group`: the stitches and chains worked in the one place, in order.
     takes : int
         For `group` and `turn`: how many places of the row below are used up (a chain-2 space counts 2,
-        working into a place that is used again by the next step counts 0).
+        working into a place that is used again by the next step counts 0, so a turning chain with `takes` 0
+        stands in the place of the step that follows).
     into_space : bool
         True where the stitches are worked into a chain space, not into the top of a stitch.
+    stands : bool
+        For `turn`: True where it counts as a stitch of the row.
     """
 
     kind: StepKind
@@ -52,6 +55,7 @@ class Step:
     stitches: tuple[str, ...] = ()
     takes: int = 0
     into_space: bool = False
+    stands: bool = True
 
     @property
     def taken(self) -> int:
@@ -68,13 +72,16 @@ class Step:
             "chain": self.count,
             "group": len(self.stitches),
             "together": 1,
-            "turn": 1,
+            "turn": int(self.stands),
             "skip": 0,
         }[self.kind]
 
     @property
     def tally(self) -> Counter[str]:
-        """How many of each kind of stitch this step works; `dc` worked k together counts as k `dc`."""
+        """How many of each kind of stitch this step works; `dc` worked k together counts as k `dc`.
+
+        A turning chain counts as one `tch`, of `Step.count` chains, whether or not it stands for a stitch.
+        """
         if self.kind == "each":
             return Counter({self.stitch: self.count})
         if self.kind == "chain":
@@ -137,6 +144,11 @@ class Row:
                 for kind, n in step.tally.items():
                     total[kind] += n * part.times
         return total
+
+    @property
+    def turning_chains(self) -> int:
+        """Chains of the turning chain at the beginning of the row."""
+        return sum(s.count for part in self.parts for s in part.steps if s.kind == "turn")
 
     def walk(self) -> Iterator[Step]:
         """Yield the steps one by one, repeats written out."""

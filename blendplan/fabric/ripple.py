@@ -1,0 +1,327 @@
+"""A ripple chosen by its parts, and what follows from working it: chain, stitches, rows.
+
+No count here comes from a table: rows are built as steps, worked stitch by stitch over one, two and three
+repeats, and the foundation rule a n + b is read off.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+
+from blendplan.errors import FabricError
+from blendplan.fabric.rows import Row
+from blendplan.fabric.shapes import height_rows, peak_steps, ripple_row, valley_steps
+from blendplan.fabric.simulate import foundation, turned, work_row
+from blendplan.units import choice, whole
+from blendplan.wording import Notice, note
+
+__all__ = ["EDGES", "KINDS", "PEAKS", "STITCHES", "TURNING", "VALLEYS", "Ripple", "Worked", "work"]
+
+# Turning chains of a stitch and whether they count as one (facts: two public teaching pages and a guild's lessons,
+# read Nov 2026, agree on the chains; that sc does not count and dc and tr do is the rule they give, hdc varies).
+TURNING = {"sc": (1, False), "hdc": (2, True), "dc": (3, True), "tr": (4, True)}
+STITCHES = tuple(TURNING)
+KINDS = ("point", "wave", "heights")
+PEAKS = ("chain-1", "chain-2", "three-in-one", "two-in-one")
+VALLEYS = ("skip-2", "three-together", "skip-1-each-side", "skip-1", "two-together")
+EDGES = ("half-peak", "half-valley", "plain")
+FEET = ("auto", "shared", "own")
+MAX_SLOPE, MAX_REPEATS = 60, 500
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ripple:
+    """The choices that make a ripple.
+
+    Attributes
+    ----------
+    kind : {"point", "wave", "heights"}
+        Points and hollows; pairs of increases and decreases; straight rows whose wave comes from stitch heights.
+    stitch : {"sc", "hdc", "dc", "tr"}
+        US names. Not used by `heights`.
+    slope : int
+        Stitches from a hollow to a point, 1 to 60.
+        With a chain space at the point the stitch worked into the space is one of them; the three worked in one
+        stitch, and the pairs of a wave, are not.
+    peak, valley, edge : str
+        Members of `PEAKS`, `VALLEYS`, `EDGES`; `peak` and `valley` only for `point`.
+    repeats : int
+        1 to 500.
+    turning_counts : bool or None
+        Whether the turning chain counts as a stitch; None takes the custom of the stitch.
+    turning_chains : int or None
+        1 to 6; None takes the custom of the stitch.
+    loops : {"both", "back"}
+        Which loops the stitches go into; it changes gauge and words, not counts.
+    selvedge : int or None
+        Plain stitches kept outside a half valley; None is 1 beside a skipped stitch and 0 beside a decrease.
+    crest : int
+        For `wave`: plain stitches between the two increases, and between the two decreases.
+    foot : {"auto", "shared", "own"}
+        Where a turning chain that counts stands on the foundation of a half-peak ripple: on the chain that takes
+        the second stitch too, or on one of its own with both increases beside it. `auto` is `own` for three in
+        one stitch, else `shared`.
+    first_edges : bool
+        False leaves out the half valleys of the first row, so that the chain is shorter.
+    """
+
+    kind: str = "point"
+    stitch: str = "dc"
+    slope: int = 7
+    peak: str = "chain-2"
+    valley: str = "skip-2"
+    edge: str = "half-peak"
+    repeats: int = 8
+    turning_counts: bool | None = None
+    turning_chains: int | None = None
+    loops: str = "both"
+    selvedge: int | None = None
+    crest: int = 0
+    foot: str = "auto"
+    first_edges: bool = True
+
+    def __post_init__(self) -> None:
+        put = object.__setattr__
+        choice(self.kind, "kind of ripple", KINDS)
+        choice(self.stitch, "stitch", STITCHES)
+        choice(self.peak, "peak", PEAKS)
+        choice(self.valley, "valley", VALLEYS)
+        choice(self.edge, "edge", EDGES)
+        choice(self.loops, "loops", ("both", "back"))
+        choice(self.foot, "foot of the turning chain", FEET)
+        put(self, "slope", whole(self.slope, "slope", 1, MAX_SLOPE))
+        put(self, "repeats", whole(self.repeats, "repeats", 1, MAX_REPEATS))
+        put(self, "crest", whole(self.crest, "stitches between the increases", 0, 12))
+        if self.selvedge is not None:
+            put(self, "selvedge", whole(self.selvedge, "edge stitches", 0, 6))
+        if self.turning_chains is not None:
+            put(self, "turning_chains", whole(self.turning_chains, "turning chains", 1, 6))
+
+    @property
+    def turn_counts(self) -> bool:
+        """Whether the turning chain counts as a stitch."""
+        return TURNING[self.stitch][1] if self.turning_counts is None else self.turning_counts
+
+    @property
+    def turn(self) -> int:
+        """Turning chains of a row.
+
+        As the first leg of two stitches worked together the chain is one shorter (common practice, no source).
+        """
+        if self.turning_chains is not None:
+            return self.turning_chains
+        leg = self.edge == "half-valley" and self.turn_counts and not self._plain and self._together
+        return max(1, TURNING[self.stitch][0] - int(leg))
+
+    @property
+    def _together(self) -> bool:
+        return self.kind == "wave" or self.valley.endswith("together")
+
+    @property
+    def _plain(self) -> int:
+        """Plain stitches outside a half valley."""
+        if self.kind == "wave":
+            return (self.crest + 1) // 2 + (self.selvedge or 0)
+        return int(not self._together) if self.selvedge is None else self.selvedge
+
+    @property
+    def run(self) -> int:
+        """Plain stitches between one turning point and the next."""
+        return self.slope - 1 if self.kind == "point" and self.peak.startswith("chain-") else self.slope
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worked:
+    """What a ripple comes to when it is worked.
+
+    Attributes
+    ----------
+    ripple : Ripple
+    chain : int
+        Chains of the foundation, with those that turn.
+    row_stitches : int
+        Stitches of every row, the chains of a point counted one each.
+    multiple, plus : int
+        The foundation rule: chain = multiple x repeats + plus.
+    rows : tuple of Row
+        The kinds of row: `first` and `repeat`; a third, `counter`, where rows alternate.
+    notices : tuple of Notice
+    """
+
+    ripple: Ripple
+    chain: int
+    row_stitches: int
+    multiple: int
+    plus: int
+    rows: tuple[Row, ...]
+    notices: tuple[Notice, ...] = ()
+
+    @property
+    def closes(self) -> bool:
+        """True: a ripple that does not close is refused by `work`."""
+        return self.repeat.taken == self.repeat.made == self.row_stitches
+
+    @property
+    def first(self) -> Row:
+        """The row worked into the foundation chain."""
+        return self.rows[0]
+
+    @property
+    def repeat(self) -> Row:
+        """The second row, and every one after it unless rows alternate."""
+        return self.rows[1]
+
+    def row_at(self, number: int) -> Row:
+        """Return the row of a number, counted from 1."""
+        if number <= 1:
+            return self.rows[0]
+        later = self.rows[1:]
+        return later[(number - 2) % len(later)]
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the plain values that `blendplan ripple --json` prints."""
+        return {
+            "chain": self.chain,
+            "row_stitches": self.row_stitches,
+            "multiple": self.multiple,
+            "plus": self.plus,
+            "closes": self.closes,
+            "notices": [notice.text for notice in self.notices],
+        }
+
+
+def _rows(ripple: Ripple) -> tuple[Row, ...]:
+    if ripple.kind == "heights":
+        return height_rows(ripple.slope, ripple.repeats)
+    wave = ripple.kind == "wave"
+    common: dict[str, Any] = {
+        "stitch": ripple.stitch,
+        "run": ripple.run,
+        "peak": "pair" if wave else ripple.peak,
+        "valley": "pair" if wave else ripple.valley,
+        "edge": ripple.edge,
+        "repeats": ripple.repeats,
+        "turn": (ripple.turn, ripple.turn_counts),
+        "crest": ripple.crest if wave else 0,
+        "plain": ripple._plain,
+    }
+    own = ripple.foot == "own" or (ripple.foot == "auto" and not wave and ripple.peak.endswith("-in-one"))
+    first = ripple_row(name="first", own=own, first=True, edges_worked=ripple.first_edges, **common)
+    return first, ripple_row(name="repeat", **common)
+
+
+def _chain(first: Row) -> int:
+    """Return the foundation chain of a first row: places used and the chains that only turn.
+
+    A turning chain that stands on a place of its own has its lowest chain in that place.
+    """
+    turn = next(step for part in first.parts for step in part.steps if step.kind == "turn")
+    return first.taken + turn.count - int(turn.takes > 0)
+
+
+def _net(ripple: Ripple) -> tuple[int, int]:
+    """Return stitches gained in a row by one more repeat, and by the edges."""
+    one, two = (_rows(replace(ripple, repeats=n))[1] for n in (1, 2))
+    gained = (two.made - two.taken) - (one.made - one.taken)
+    return gained, one.made - one.taken - gained
+
+
+def _nearest_valley(ripple: Ripple) -> str:
+    gain = sum(s.made - s.taken for s in peak_steps(ripple.peak, ripple.stitch, 0, first=False))
+    for valley in (*(v for v in VALLEYS if v.split("-")[0] == ripple.valley.split("-")[0]), *VALLEYS):
+        if sum(s.taken - s.made for s in valley_steps(valley, ripple.stitch, 0)) == gain:
+            return valley
+    return VALLEYS[0]
+
+
+def _must_balance(ripple: Ripple) -> None:
+    gained, edges = _net(ripple)
+    if gained:
+        raise FabricError(
+            "{peak} over each point and {valley} in each hollow change every row by {gained} for each repeat, so it "
+            "does not close; the nearest that works is {peak} with {nearest}.",
+            peak=ripple.peak,
+            valley=ripple.valley,
+            gained=f"{gained:+d}",
+            nearest=_nearest_valley(ripple),
+        )
+    if edges and ripple.edge == "plain":
+        raise FabricError(
+            "plain edges change every row by {edges}, because {repeats} hollows meet only {peaks} points; use "
+            "half-peak (one extra stitch in the first and the last stitch) or half-valley.",
+            edges=f"{edges:+d}",
+            repeats=ripple.repeats,
+            peaks=ripple.repeats - 1,
+        )
+    if edges:
+        raise FabricError(
+            "{edge} edges change every row by {edges} with {peak}; the nearest that works is three-in-one with skip-2.",
+            edge=ripple.edge,
+            edges=f"{edges:+d}",
+            peak=ripple.peak,
+        )
+
+
+@lru_cache(maxsize=512)
+def _rule(shape: Ripple) -> tuple[int, int]:
+    """Return multiple and plus of a shape, worked stitch by stitch over 1, 2 and 3 repeats and six rows."""
+    chains = []
+    for repeats in (1, 2, 3):
+        rows = _rows(replace(shape, repeats=repeats))
+        places = work_row(rows[0], foundation(rows[0].taken))
+        for number in range(6):
+            places = work_row(rows[1 + number % (len(rows) - 1)], turned(places))
+        chains.append(_chain(rows[0]))
+    multiple = chains[1] - chains[0]
+    if chains[2] - chains[1] != multiple:
+        raise FabricError("the chain of {given} does not follow one rule; choose another shape.", given=chains)
+    return multiple, chains[0] - multiple
+
+
+def _notices(ripple: Ripple) -> tuple[Notice, ...]:
+    out = []
+    if ripple.kind == "heights":
+        return (note("Rows of two kinds alternate: low stitches stand over tall ones, so the edges stay straight."),)
+    if ripple.kind == "point" and ripple.peak.startswith("chain-"):
+        out.append(
+            note("A slope of {slope} counts the stitch that is worked into the chain space.", slope=ripple.slope)
+        )
+    if ripple.turn_counts and ripple.stitch == "sc":
+        out.append(note("A turning chain is rarely counted as a single crochet; it is counted here.", "warning"))
+    if ripple.turning_counts is None and ripple.stitch == "hdc":
+        out.append(note("The turning chain of a half double crochet is counted as a stitch; makers differ.", "assumed"))
+    return tuple(out)
+
+
+@lru_cache(maxsize=512)
+def work(ripple: Ripple) -> Worked:
+    """Return what a ripple comes to; the cost does not grow with rows or repeats.
+
+    Raises
+    ------
+    FabricError
+        If rows do not close, with the reason and the nearest choice that does.
+
+    Examples
+    --------
+    >>> worked = work(Ripple(slope=7, repeats=8))
+    >>> worked.chain, worked.row_stitches, worked.multiple, worked.plus
+    (131, 128, 16, 3)
+    >>> sorted(worked.repeat.tally.items())
+    [('ch', 14), ('dc', 113), ('tch', 1)]
+    """
+    if ripple.kind != "heights":
+        _must_balance(ripple)
+    multiple, plus = _rule(replace(ripple, repeats=1))
+    rows = _rows(ripple)
+    return Worked(
+        ripple=ripple,
+        chain=multiple * ripple.repeats + plus,
+        row_stitches=rows[0].made,
+        multiple=multiple,
+        plus=plus,
+        rows=rows,
+        notices=_notices(ripple),
+    )
