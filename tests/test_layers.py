@@ -23,11 +23,17 @@ ORDER = [
     {"picture"},
     {"outputs"},
     {"project"},
+    {"start"},
     {"demo"},
     {"cli", "page", "__main__"},
 ]
 STAGE = {name: i for i, names in enumerate(ORDER) for name in names}
-OWNERS = {"streamlit": {"page"}, "PIL": {"photo", "picture", "outputs"}, "pillow_heif": {"photo"}, "fpdf": {"outputs"}}
+OWNERS = {
+    "streamlit": {"page"},
+    "PIL": {"photo", "picture", "outputs", "demo"},
+    "pillow_heif": {"photo"},
+    "fpdf": {"outputs"},
+}
 FILES = sorted(p for p in PACKAGE.rglob("*.py") if "_page" not in p.parts)
 
 

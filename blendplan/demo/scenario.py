@@ -1,0 +1,111 @@
+"""The built-in scenario: a blanket for the reading room of Vellasund, an invented harbour.
+
+Two photographs of six skeins are drawn, loaded through the same door as any photo, and read; the names,
+bands and amounts on hand are what a maker would type beside them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+from blendplan.demo.photos import DrawnSkein, draw_photo
+from blendplan.errors import PhotoError
+from blendplan.fabric.ripple import Ripple
+from blendplan.photo import load_photo, read_photo
+from blendplan.plan import Brief
+from blendplan.stripes.sequence import Sequence
+from blendplan.yarn import PutUp, Yarn
+
+__all__ = ["DemoPhoto", "demo_brief", "demo_photos"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Skein:
+    name: str
+    srgb: str
+    on_hand: int
+    lot: str
+
+
+# The drawn colours are known to the drawing only; the brief is made from what the reader finds.
+_TOP = (
+    (_Skein(name="Skerry Slate", srgb="#3f5a6b", on_hand=2, lot="V118"), (0.28, 0.20), -6.0),
+    (_Skein(name="Lamp Ochre", srgb="#c9a24a", on_hand=0, lot=""), (0.71, 0.44), 7.0),
+    (_Skein(name="Net Rust", srgb="#a5482f", on_hand=1, lot="V090"), (0.29, 0.60), 3.0),
+)
+_BOTTOM = (
+    (_Skein(name="Kelp", srgb="#5d6b3a", on_hand=0, lot=""), (0.28, 0.20), 4.0),
+    (_Skein(name="Gull Wing", srgb="#b9bcb8", on_hand=1, lot="V204"), (0.71, 0.42), -7.0),
+    (_Skein(name="Harbour Rose", srgb="#b87a84", on_hand=0, lot=""), (0.29, 0.61), -3.0),
+)
+_BAND = PutUp(mass_g="100", length_m="170")  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoPhoto:
+    """One drawn photograph and the names of its skeins from top to bottom."""
+
+    name: str
+    data: bytes
+    yarn_names: tuple[str, ...]
+
+
+@cache
+def demo_photos() -> tuple[DemoPhoto, ...]:
+    """Return the two photographs of the scenario, drawn by the program."""
+    photos = []
+    for name, rows, seed in (("table-1.jpg", _TOP, 11), ("table-2.jpg", _BOTTOM, 12)):
+        drawn = tuple(DrawnSkein(srgb=s.srgb, centre=centre, turn_deg=turn) for s, centre, turn in rows)
+        photos.append(
+            DemoPhoto(name=name, data=draw_photo(drawn, seed=seed), yarn_names=tuple(s.name for s, _, _ in rows))
+        )
+    return tuple(photos)
+
+
+def _boxes(rows: tuple[tuple[_Skein, tuple[float, float], float], ...]) -> list[tuple[int, int, int, int]]:
+    """Return the boxes a maker would draw by hand, beside the label band."""
+    return [
+        (int(1400 * (c[0] + 0.05)), int(1050 * (c[1] - 0.06)), int(1400 * (c[0] + 0.15)), int(1050 * (c[1] + 0.06)))
+        for _, c, _ in rows
+    ]
+
+
+@cache
+def demo_brief() -> Brief:
+    """Return the scenario's brief, its shades read from the drawn photographs."""
+    yarns: list[Yarn] = []
+    for photo, rows in zip(demo_photos(), (_TOP, _BOTTOM), strict=True):
+        loaded = load_photo(photo.data, photo.name)
+        reading = read_photo(loaded)
+        if len(reading.yarns) != len(rows):
+            # The finder missed one; the maker would draw the boxes.
+            reading = read_photo(loaded, boxes=_boxes(rows))
+        if len(reading.yarns) != len(rows):
+            raise PhotoError("the demo photo {name} could not be read; please report it.", name=photo.name)
+        by_height = sorted(reading.yarns, key=lambda y: y.box[1] + y.box[3])
+        for (skein, _, _), found in zip(rows, by_height, strict=True):
+            yarns.append(
+                Yarn(
+                    name=skein.name,
+                    shades=found.shades,
+                    put_up=_BAND,
+                    weight_class=4,
+                    skeins_on_hand=skein.on_hand,
+                    dye_lot=skein.lot,
+                    fibre="wool and acrylic",
+                    price="6.40",  # type: ignore[arg-type]
+                )
+            )
+    return Brief(
+        title="Reading-room blanket, Vellasund",
+        yarns=tuple(yarns),
+        sequence=Sequence(
+            order=("Skerry Slate", "Kelp", "Lamp Ochre", "Net Rust", "Harbour Rose", "Gull Wing"),
+            solid_rows=8,
+            blend_rows=4,
+        ),
+        ripple=Ripple(repeats=8),
+        wanted_width_cm=114.0,
+        currency="kr",
+    )
