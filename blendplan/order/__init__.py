@@ -1,1 +1,11 @@
-"""The order of colours: aims, constraints, exact search and honest bounds."""
+"""Orders of colours: documented aims, constraints, an exact search where it can be done and a proven bound beyond."""
+
+from __future__ import annotations
+
+from blendplan.order.aims import AIMS
+from blendplan.order.constraints import Constraints
+from blendplan.order.find import find_order
+from blendplan.order.model import Ordering, Step
+from blendplan.order.steps import StepTable, step_matrix
+
+__all__ = ["AIMS", "Constraints", "Ordering", "Step", "StepTable", "find_order", "step_matrix"]

@@ -1,0 +1,144 @@
+"""The order command: colours of a palette or project into the best order for an aim."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from blendplan.errors import ProjectError, StripeError
+from blendplan.wording import tr
+
+if TYPE_CHECKING:
+    from blendplan.order.model import Ordering
+    from blendplan.yarn import Yarn
+
+HELP = "put the colours of a palette in the best order, and say how good it is"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of this command."""
+    parser.add_argument("palette", metavar="PALETTE.csv|PROJECT.json", help="the colours to put in order")
+    parser.add_argument(
+        "--aim",
+        default="smoothest",
+        metavar="AIM[=WEIGHT],...",
+        help="smoothest (default), even, steady, contrast, light-to-dark, dark-to-light, hue, high-low, ends, own; "
+        "several with weights: smoothest=2,high-low=1",
+    )
+    parser.add_argument("--first", metavar="NAME", help="colour that comes first")
+    parser.add_argument("--last", metavar="NAME", help="colour that comes last")
+    parser.add_argument("--together", nargs=2, action="append", metavar="NAME", help="two colours side by side")
+    parser.add_argument("--never", nargs=2, action="append", metavar="NAME", help="two colours never side by side")
+    parser.add_argument("--place", nargs=2, action="append", metavar=("NAME", "N"), help="a colour in place N")
+    parser.add_argument("--short", action="append", metavar="NAME", help="a colour with little yarn: an end place")
+    parser.add_argument("--twice", action="append", metavar="NAME", help="a colour used twice (again: once more)")
+    parser.add_argument("--apart", default="2", metavar="N", help="places between two uses of a colour (2)")
+    parser.add_argument("--carrier", metavar="NAME", help="a colour that comes back between every two others")
+    parser.add_argument("--closed", action="store_true", help="the order is repeated, last beside first")
+    parser.add_argument("--mirrored", action="store_true", help="there and back again")
+    parser.add_argument("--start", metavar="HEX", help="wanted start colour, for the aim ends")
+    parser.add_argument("--end", metavar="HEX", help="wanted end colour, for the aim ends")
+    parser.add_argument("--member", default="perceptual", help="perceptual, optical or 1 to 3")
+    parser.add_argument("--no-blends", action="store_true", help="no blend stripes between the colours")
+    parser.add_argument("--json", action="store_true", help="print JSON")
+
+
+def _aim(text: str) -> dict[str, float]:
+    from blendplan.units import number  # noqa: PLC0415
+
+    out: dict[str, float] = {}
+    for part in text.split(","):
+        name, _, weight = part.partition("=")
+        out[name.strip()] = number(weight, f"weight of {name.strip()}", 0, 1000) if weight else 1.0
+    return out
+
+
+def _palette(path: Path) -> tuple[tuple[Yarn, ...], tuple[str, ...], list[str]]:
+    """Yarns, the order they are in, and notices."""
+    if path.suffix.lower() == ".json":
+        from blendplan.project import load_project  # noqa: PLC0415
+
+        brief = load_project(path)
+        return brief.yarns, brief.sequence.order, []
+    from blendplan.palette import read_palette  # noqa: PLC0415
+
+    try:
+        data = path.read_bytes()
+    except OSError:
+        raise ProjectError(
+            "{path} cannot be read; give a palette (.csv) or a project (.json) that exists.", path=str(path)
+        ) from None
+    palette = read_palette(data, path.name)
+    return palette.yarns, tuple(y.name for y in palette.yarns), [n.text for n in palette.notices]
+
+
+def _say(found: Ordering) -> None:
+    print(tr("Order: {order}", order=", ".join(found.order)))
+    print(tr("Cost {cost}, {verdict}", cost=f"{found.cost:.2f}", verdict=found.verdict.text))
+    print(tr("Steps (CIEDE2000):"))
+    longest = max((s.delta_e for s in found.steps), default=0.0)
+    width = max((len(s.before) + len(s.after) for s in found.steps), default=0) + 4
+    for step in found.steps:
+        bar = "#" * max(1, round(24 * step.delta_e / longest)) if longest else ""
+        pair = f"{step.before} -> {step.after}"
+        print(f"  {pair:{width}} {step.delta_e:6.2f}  {step.via:7}  {bar}".rstrip())
+
+
+def run(args: argparse.Namespace) -> int:
+    """Find and print the order."""
+    from collections import Counter  # noqa: PLC0415
+
+    from blendplan.order import Constraints, find_order  # noqa: PLC0415
+
+    yarns, own, told = _palette(Path(args.palette))
+    places: list[tuple[str, str]] = args.place or []
+    if len({name for name, _ in places}) < len(places):
+        raise StripeError("one colour was given two places with --place; give each colour one place.")
+    wishes = Constraints(
+        first=args.first,
+        last=args.last,
+        wanted=tuple(map(tuple, args.together or ())),
+        forbidden=tuple(map(tuple, args.never or ())),
+        places=tuple(places),  # type: ignore[arg-type]
+        short=tuple(args.short or ()),
+        uses=tuple((n, c + 1) for n, c in Counter(args.twice or ()).items()),
+        apart=args.apart,
+        carrier=args.carrier,
+        closed=args.closed,
+        mirrored=args.mirrored,
+    )
+    names = {y.name for y in yarns}
+    found = find_order(
+        yarns,
+        aim=_aim(args.aim),
+        constraints=wishes,
+        n_member=args.member,
+        blend_rows=0 if args.no_blends else 2,
+        start=args.start,
+        end=args.end,
+        own=tuple(n for n in own if n in names),
+        progress=_progress() if sys.stderr.isatty() else None,
+    )
+    for line in [*told, *(n.text for n in found.notices)]:
+        print(f"note: {line}", file=sys.stderr)
+    if args.json:
+        print(json.dumps(found.to_json(), ensure_ascii=False, indent=2))
+    else:
+        _say(found)
+    return 0
+
+
+class _progress:  # noqa: N801
+    """Percentages on one line of stderr."""
+
+    def __init__(self) -> None:
+        self.shown = -1
+
+    def __call__(self, share: float) -> None:
+        percent = int(100 * share)
+        if percent > self.shown:
+            self.shown = percent
+            print(f"\r{percent:3d} %", end="" if percent < 100 else "\r     \r", file=sys.stderr, flush=True)

@@ -1,0 +1,297 @@
+"""Local search from every start, many tours at a time, for more colours than the exact search can hold.
+
+Two neighbourhoods are looked at in full in each step: turning a stretch round (2-opt; G. A. Croes, Operations
+Research 6 (1958) 791-812) and moving a stretch of one to three colours elsewhere, either way round (I. Or, thesis,
+Northwestern University, 1976).
+Local optima are shaken by exchanging two neighbouring stretches (double bridge; O. Martin, S. W. Otto, E. W. Felten,
+Complex Systems 5 (1991) 299-326) and searched again.
+The amount of work is fixed by the size, not by the clock, so a seed always gives the same order.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blendplan.colour import Floats
+from blendplan.order.problem import Control, Problem, Stopped
+
+__all__ = ["search", "tour_matrix"]
+
+Ints = NDArray[np.intp]
+_TINY = 1e-9
+
+
+def tour_matrix(problem: Problem) -> tuple[Floats, float]:
+    """Return the symmetric matrix of a round that stands for the order, and what to add to its length.
+
+    Notes
+    -----
+    An open order becomes a round with two more nodes, its start and its end, joined by an edge so cheap that
+    every good round uses it; costs of the first and last place are the edges of these two.
+    """
+    if problem.closed:
+        return problem.edges, 0.0
+    m = problem.m
+    join = 4.0 * problem.big + 1.0
+    out = np.zeros((m + 2, m + 2))
+    out[:m, :m] = problem.edges
+    out[m, :m] = out[:m, m] = problem.places[0]
+    out[m + 1, :m] = out[:m, m + 1] = problem.places[-1]
+    out[m, m + 1] = out[m + 1, m] = -join
+    return out, join
+
+
+def _from_tour(tour: Ints, problem: Problem) -> Ints:
+    if problem.closed:
+        return tour
+    m = problem.m
+    tour = np.roll(tour, -int(np.flatnonzero(tour == m)[0]))
+    if tour[1] == m + 1:
+        tour = np.roll(tour[::-1], 1)
+    return tour[1:-1] if tour[-1] == m + 1 else tour[tour < m]
+
+
+@lru_cache(maxsize=8)
+def _masks(n: int) -> tuple[NDArray[np.bool_], dict[int, NDArray[np.bool_]]]:
+    i, j = np.indices((n, n))
+    two = j <= i
+    shifts = {}
+    for length in (1, 2, 3):
+        away = (j - (i - 1)) % n
+        shifts[length] = away <= length
+    return two, shifts
+
+
+def improve(matrix: Floats, tours: Ints, control: Control | None = None) -> tuple[Ints, Floats]:
+    """Return tours of shape (B, N) brought to a local optimum each, and their lengths."""
+    tours = tours.copy()
+    n = tours.shape[1]
+    wrap = np.arange(n + 4) % n
+    two_bad, shift_bad = _masks(n)
+    active = np.arange(len(tours))
+    while len(active):
+        if control is not None:
+            control.tick()
+        ext = tours[active][:, wrap]
+        near = matrix[ext[:, :, None], ext[:, None, :]]
+        d = near[:, np.arange(n + 3), np.arange(1, n + 4)]
+        values, kinds = [], []
+        delta = near[:, :n, :n] + near[:, 1 : n + 1, 1 : n + 1]
+        delta -= d[:, :n, None]
+        delta -= d[:, None, :n]
+        delta[:, two_bad] = np.inf
+        flat = delta.reshape(len(active), -1)
+        at = flat.argmin(axis=1)
+        values.append(flat[np.arange(len(active)), at])
+        kinds.append((0, False, at))
+        for length in (1, 2, 3):
+            if n < length + 3:
+                continue
+            # Stretch at positions s .. s + length - 1, put between j and j + 1.
+            s_last = slice(length - 1, n + length - 1)
+            before = (np.arange(n) - 1) % n
+            freed = d[:, before] + d[:, s_last] - near[:, before, (np.arange(n) + length) % n]
+            for turned in (False, True) if length > 1 else (False,):
+                a, b = (s_last, slice(0, n)) if turned else (slice(0, n), s_last)
+                delta = near[:, a, :n] + near[:, b, 1 : n + 1]
+                delta -= d[:, None, :n]
+                delta -= freed[:, :, None]
+                delta[:, shift_bad[length]] = np.inf
+                flat = delta.reshape(len(active), -1)
+                at = flat.argmin(axis=1)
+                values.append(flat[np.arange(len(active)), at])
+                kinds.append((length, turned, at))
+        table = np.stack(values)
+        best = table.argmin(axis=0)
+        gains = table[best, np.arange(len(active))]
+        still = gains < -_TINY
+        for row in np.flatnonzero(still):
+            length, turned, at = kinds[best[row]]
+            i, j = divmod(int(at[row]), n)
+            tour = tours[active[row]]
+            if length == 0:
+                tour[i + 1 : j + 1] = tour[i + 1 : j + 1][::-1].copy()
+            else:
+                turned_tour = np.roll(tour, -i)
+                piece, rest = turned_tour[:length], turned_tour[length:]
+                cut = (j - i) % n - length + 1
+                piece = piece[::-1] if turned else piece
+                tours[active[row]] = np.concatenate([rest[:cut], piece, rest[cut:]])
+        active = active[still]
+    return tours, matrix[tours, np.roll(tours, -1, axis=1)].sum(axis=1)
+
+
+def _nearest_starts(matrix: Floats, starts: Ints) -> Ints:
+    """Nearest-neighbour tours from the given nodes, all at once."""
+    b, n = len(starts), len(matrix)
+    tours = np.empty((b, n), dtype=np.intp)
+    tours[:, 0] = starts
+    seen = np.zeros((b, n), dtype=bool)
+    rows = np.arange(b)
+    seen[rows, starts] = True
+    for p in range(1, n):
+        tours[:, p] = np.where(seen, np.inf, matrix[tours[:, p - 1]]).argmin(axis=1)
+        seen[rows, tours[:, p]] = True
+    return tours
+
+
+def _kick(tour: Ints, rng: np.random.Generator) -> Ints:
+    n = len(tour)
+    if n < 8:
+        return rng.permutation(tour)
+    reach = min(n - 1, 30)
+    cuts = np.sort(rng.choice(np.arange(1, reach), size=3, replace=False))
+    tour = np.roll(tour, -int(rng.integers(n)))
+    a, b, c = cuts
+    return np.concatenate([tour[:a], tour[b:c], tour[a:b], tour[c:]])
+
+
+def _search_tours(
+    matrix: Floats, seed: int, effort: float, control: Control, hints: list[Ints]
+) -> list[tuple[float, Ints]]:
+    n = len(matrix)
+    rng = np.random.default_rng(seed)
+    room = max(4, 80_000 // (n * n))
+    starts = np.arange(n) if n <= 64 else np.linspace(0, n - 1, 64).astype(np.intp)
+    tours = np.concatenate([_nearest_starts(matrix, starts), *[h[None] for h in hints]])
+    pool: list[tuple[float, Ints]] = [(float(matrix[t, np.roll(t, -1)].sum()), t) for t in tours[np.arange(len(tours))]]
+    rounds = max(2, round(14 * effort))
+    try:
+        done, lengths = [], []
+        for i in range(0, len(tours), room):
+            got, cost = improve(matrix, tours[i : i + room], control)
+            done.append(got)
+            lengths.append(cost)
+            control.tick(0.3 * (i + room) / len(tours))
+        tours, costs = np.concatenate(done), np.concatenate(lengths)
+        pool = [(float(c), t) for c, t in zip(costs, tours, strict=True)]
+        chains = min(room, len(tours), 24)
+        # Every chain goes on from a different start, the best ones first.
+        keep = np.argsort(costs, kind="stable")[:chains]
+        tours, costs = tours[keep], costs[keep]
+        for r in range(rounds):
+            tried, cost = improve(matrix, np.stack([_kick(t, rng) for t in tours]), control)
+            better = cost < costs - _TINY
+            tours[better], costs[better] = tried[better], cost[better]
+            # The worst chain starts again from the best one.
+            tours[int(costs.argmax())], costs[int(costs.argmax())] = tours[int(costs.argmin())], costs.min()
+            control.tick(0.3 + 0.6 * (r + 1) / rounds)
+        pool += [(float(c), t) for c, t in zip(costs, tours, strict=True)]
+    except Stopped:
+        pass
+    return pool
+
+
+@lru_cache(maxsize=8)
+def _moves(m: int, k: int) -> Ints:
+    """Index tables of the general neighbourhood: shifts, exchanges (also with unused items), turned stretches."""
+    base = np.arange(m)
+    out: dict[tuple[int, ...], None] = {}
+    for i in range(k):
+        for j in range(k):
+            if i != j:
+                rest = np.delete(base, i)
+                out[tuple(np.insert(rest, j, i).tolist())] = None
+    for i in range(k):
+        for j in range(i + 1, m):
+            swapped = base.copy()
+            swapped[[i, j]] = j, i
+            out[tuple(swapped.tolist())] = None
+    for i in range(k):
+        for j in range(i + 2, k):
+            turned = base.copy()
+            turned[i : j + 1] = turned[i : j + 1][::-1]
+            out[tuple(turned.tolist())] = None
+    return np.array(list(out), dtype=np.intp).reshape(-1, m)
+
+
+def _climb(problem: Problem, order: Ints, moves: Ints, control: Control) -> tuple[float, Ints]:
+    k = problem.k
+    value = float(problem.cost(order[None, :k])[0])
+    while len(moves):
+        control.tick()
+        tried = order[moves]
+        costs = problem.cost(tried[:, :k])
+        at = int(costs.argmin())
+        if costs[at] >= value - _TINY:
+            break
+        value, order = float(costs[at]), tried[at]
+    return value, order
+
+
+def _search_general(
+    problem: Problem, seed: int, effort: float, control: Control, hints: list[Ints]
+) -> tuple[list[int], float]:
+    from scipy.optimize import linear_sum_assignment  # noqa: PLC0415
+
+    rng = np.random.default_rng(seed)
+    m, k = problem.m, problem.k
+    moves = _moves(m, k)
+    _, assigned = linear_sum_assignment(problem.places)
+    starts = [*hints, np.concatenate([assigned, np.setdiff1d(np.arange(m), assigned)])]
+    both = (problem.edges + problem.edges.T) / 2
+    starts += list(_nearest_starts(both, np.linspace(0, m - 1, 4).astype(np.intp)))
+    best_value, best = min(
+        ((float(problem.cost(s[None, :k])[0]), s) for s in starts), key=lambda pair: (pair[0], tuple(pair[1]))
+    )
+    kicks = max(4, round(24 * effort))
+    try:
+        for i, start in enumerate(starts):
+            value, order = _climb(problem, start, moves, control)
+            if value < best_value - _TINY:
+                best_value, best = value, order
+            control.tick(0.5 * (i + 1) / len(starts))
+        for r in range(kicks):
+            kicked = np.concatenate([_kick(best[:k], rng), best[k:]])
+            if k < m:
+                out, into = rng.integers(k), rng.integers(k, m)
+                kicked[[out, into]] = kicked[[into, out]]
+            value, order = _climb(problem, kicked, moves, control)
+            if value < best_value - _TINY:
+                best_value, best = value, order
+            control.tick(0.5 + 0.4 * (r + 1) / kicks)
+    except Stopped:
+        pass
+    return best[:k].tolist(), best_value
+
+
+def search(
+    problem: Problem,
+    *,
+    seed: int = 0,
+    effort: float = 1.0,
+    control: Control | None = None,
+    hints: tuple[tuple[int, ...], ...] = (),
+) -> tuple[list[int], float]:
+    """Return a good order of item numbers and its cost, penalties included.
+
+    Parameters
+    ----------
+    problem : Problem
+    seed : int
+    effort : float
+        Multiplies the number of shakes.
+    control : Control, optional
+        When it stops the search, the best order so far is returned.
+    hints : tuple of tuples of int
+        Orders to start from as well.
+    """
+    control = control or Control()
+    m = problem.m
+    fast = problem.symmetric and not problem.spaced and problem.k == m and m >= 5
+    if fast and problem.closed and problem.places.any():
+        fast = False
+    given = [np.array(h, dtype=np.intp) for h in hints]
+    if not fast:
+        full = [np.concatenate([h, np.setdiff1d(np.arange(m), h)]) for h in given]
+        return _search_general(problem, seed, effort, control, full)
+    matrix, _ = tour_matrix(problem)
+    if not problem.closed:
+        given = [np.concatenate([[m], h, [m + 1]]) for h in given]
+    pool = _search_tours(matrix, seed, effort, control, given)
+    found = min(pool, key=lambda pair: pair[0])[1]
+    order = _from_tour(found, problem)
+    return order.tolist(), float(problem.cost(order[None])[0])
