@@ -97,7 +97,7 @@ class Objective:
     w_max, w_var : float
         Weights of the largest single step and of the variance of the single steps.
     tie : ndarray, shape (m, m)
-        Decides between orders of equal cost (the sum of steps for `even` alone), else zeros.
+        Decides between orders of equal cost: the sum of steps for an aim alone that leaves ties, else zeros.
     """
 
     edges: Floats
@@ -155,24 +155,27 @@ def _need(value: object, aim: str, what: str) -> None:
         raise StripeError("the aim {aim} needs {what}; give it or choose another aim.", aim=repr(aim), what=what)
 
 
-def _part(name: str, table: StepTable, total: Floats, k: int, targets: Targets) -> tuple[Floats, Floats]:
-    """Edges and places of one additive aim."""
-    m = len(table.lab)
-    edges, places = np.zeros((m, m)), np.zeros((k, m))
+def _edges(name: str, table: StepTable, total: Floats) -> Floats:
+    """Cost of neighbours of one aim."""
     light = table.lab[:, 0]
     if name == "smoothest":
-        edges = total
-    elif name == "contrast":
-        edges = total.max(initial=0.0) - total
-    elif name == "high-low":
+        return total
+    if name == "contrast":
+        return np.asarray(total.max(initial=0.0) - total)
+    if name == "high-low":
         gap = np.abs(light[:, None] - light[None, :])
-        edges = gap.max(initial=0.0) - gap
-    elif name == "hue":
-        edges = _hue_turns(table.lab)
-    elif name in ("light-to-dark", "dark-to-light"):
+        return np.asarray(gap.max(initial=0.0) - gap)
+    return _hue_turns(table.lab) if name == "hue" else np.zeros_like(total)
+
+
+def _places(name: str, table: StepTable, k: int, targets: Targets) -> Floats:
+    """Cost of places of one aim."""
+    places = np.zeros((k, len(table.lab)))
+    if name in ("light-to-dark", "dark-to-light"):
+        light = table.lab[:, 0]
         wanted = _ramp(light, k)
-        places = np.abs(light[None, :] - (wanted if name == "light-to-dark" else wanted[::-1])[:, None])
-    elif name == "ends":
+        return np.abs(light[None, :] - (wanted if name == "light-to-dark" else wanted[::-1])[:, None])
+    if name == "ends":
         _need(targets.start or targets.end, name, "a wanted start or end colour")
         if targets.start:
             places[0] += delta_e_2000(table.lab, targets.start)
@@ -195,7 +198,7 @@ def _part(name: str, table: StepTable, total: Floats, k: int, targets: Targets) 
         high = np.minimum(low + 1, len(along) - 1)
         shades = along[low] + (at - low)[:, None] * (along[high] - along[low])
         places = np.asarray(delta_e_2000(shades[:, None], table.lab[None, :]))
-    return edges, places
+    return places
 
 
 def objective(
@@ -226,9 +229,9 @@ def objective(
             spread = float(halves[off].var()) if m > 1 else 0.0
             w_var = 1.0 if alone else weight / max(spread, 1e-9)
             continue
-        e, p = _part(name, table, total, k, targets)
+        e, p = _edges(name, table, total), _places(name, table, k, targets)
         mean = (e[off].mean() if m > 1 else 0.0) * borders + p.mean(axis=1).sum()
         scale = 1.0 if alone else weight / max(float(mean), 1e-9)
         edges, places = edges + scale * e, places + scale * p
-    tie = total if alone and w_max else np.zeros((m, m))
+    tie = total if alone and aim[0][0] not in ("smoothest", "steady") else np.zeros((m, m))
     return Objective(edges=edges, places=places, halves=halves, w_max=w_max, w_var=w_var, tie=tie)

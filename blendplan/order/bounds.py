@@ -30,7 +30,7 @@ def _one_tree(matrix: Floats) -> tuple[float, NDArray[np.intp]]:
     """Length and degrees of the cheapest 1-tree with the last node as the special one (Prim's method)."""
     n = len(matrix) - 1
     degree = np.zeros(n + 1, dtype=np.intp)
-    near = matrix[0, :n].copy()
+    near: NDArray[np.float64] = np.array(matrix[0, :n])
     parent = np.zeros(n, dtype=np.intp)
     near[0] = np.inf
     out = np.zeros(n, dtype=bool)
@@ -66,9 +66,9 @@ def one_tree_bound(matrix: Floats, upper: float, *, steps: int = 250, control: C
         Length of a known round; it sets the size of the steps of the prices.
     """
     n = len(matrix)
-    price = np.zeros(n)
+    price: Floats = np.zeros(n)
     best, factor, last_better = -np.inf, 1.0, 0
-    before = np.zeros(n)
+    before: Floats = np.zeros(n)
     try:
         for step in range(steps):
             if control is not None:

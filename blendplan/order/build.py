@@ -14,12 +14,13 @@ from blendplan.order.constraints import Constraints
 from blendplan.order.problem import Problem
 from blendplan.order.steps import StepTable
 
-__all__ = ["Model", "build"]
+__all__ = ["TIE", "Model", "build"]
 
 Bools = NDArray[np.bool_]
 
-# Weight of the difference across a carrier; only decides between orders whose steps are otherwise equal.
-_ACROSS = 1e-6
+# Weight of what only decides between orders of equal cost: so small that an order proven best is so to within this
+# share of its total step.
+TIE = 1e-7
 
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
@@ -163,9 +164,9 @@ def build(
         )
     goal = objective(aim, steps, k, targets, wishes.closed)
     both = 2.0 if wishes.mirrored else 1.0
-    across = _ACROSS * steps.direct if wishes.carrier is not None else 0.0
+    across = steps.direct if wishes.carrier is not None else 0.0
     goal = Objective(
-        edges=both * goal.edges + across,
+        edges=both * goal.edges,
         places=goal.places,
         halves=goal.halves,
         w_max=goal.w_max,

@@ -65,61 +65,70 @@ def _masks(n: int) -> tuple[NDArray[np.bool_], dict[int, NDArray[np.bool_]]]:
     return two, shifts
 
 
+def _best_moves(matrix: Floats, tours: Ints) -> tuple[Floats, list[tuple[int, bool, int, int]]]:
+    """Gain and description (length, turned, i, j) of the best move of each tour; length 0 is a turned stretch."""
+    b, n = tours.shape
+    rows = np.arange(b)
+    ext = tours[:, np.arange(n + 4) % n]
+    near = matrix[ext[:, :, None], ext[:, None, :]]
+    d = near[:, np.arange(n + 3), np.arange(1, n + 4)]
+    two_bad, shift_bad = _masks(n)
+    values: list[Floats] = []
+    kinds: list[tuple[int, bool, Ints]] = []
+
+    def look(delta: Floats, bad: NDArray[np.bool_], length: int, turned: bool) -> None:
+        delta[:, bad] = np.inf
+        flat = delta.reshape(b, -1)
+        at = flat.argmin(axis=1)
+        values.append(flat[rows, at])
+        kinds.append((length, turned, at))
+
+    delta = near[:, :n, :n] + near[:, 1 : n + 1, 1 : n + 1]
+    delta -= d[:, :n, None]
+    delta -= d[:, None, :n]
+    look(delta, two_bad, 0, True)
+    before = (np.arange(n) - 1) % n
+    for length in (1, 2, 3):
+        if n < length + 3:
+            continue
+        # Stretch at positions s .. s + length - 1, put between j and j + 1.
+        s_first, s_last = slice(0, n), slice(length - 1, n + length - 1)
+        freed = d[:, before] + d[:, s_last] - near[:, before, (np.arange(n) + length) % n]
+        for turned in (False, True) if length > 1 else (False,):
+            one, two = (s_last, s_first) if turned else (s_first, s_last)
+            delta = near[:, one, :n] + near[:, two, 1 : n + 1]
+            delta -= d[:, None, :n]
+            delta -= freed[:, :, None]
+            look(delta, shift_bad[length], length, turned)
+    table = np.stack(values)
+    best = table.argmin(axis=0)
+    moves = [(kinds[q][0], kinds[q][1], *divmod(int(kinds[q][2][row]), n)) for row, q in enumerate(best)]
+    return table[best, rows], moves
+
+
+def _apply(tour: Ints, move: tuple[int, bool, int, int]) -> Ints:
+    length, turned, i, j = move
+    if length == 0:
+        out = tour.copy()
+        out[i + 1 : j + 1] = tour[i + 1 : j + 1][::-1]
+        return out
+    rolled = np.roll(tour, -i)
+    piece, rest = rolled[:length], rolled[length:]
+    cut = (j - i) % len(tour) - length + 1
+    return np.concatenate([rest[:cut], piece[::-1] if turned else piece, rest[cut:]])
+
+
 def improve(matrix: Floats, tours: Ints, control: Control | None = None) -> tuple[Ints, Floats]:
     """Return tours of shape (B, N) brought to a local optimum each, and their lengths."""
     tours = tours.copy()
-    n = tours.shape[1]
-    wrap = np.arange(n + 4) % n
-    two_bad, shift_bad = _masks(n)
     active = np.arange(len(tours))
     while len(active):
         if control is not None:
             control.tick()
-        ext = tours[active][:, wrap]
-        near = matrix[ext[:, :, None], ext[:, None, :]]
-        d = near[:, np.arange(n + 3), np.arange(1, n + 4)]
-        values, kinds = [], []
-        delta = near[:, :n, :n] + near[:, 1 : n + 1, 1 : n + 1]
-        delta -= d[:, :n, None]
-        delta -= d[:, None, :n]
-        delta[:, two_bad] = np.inf
-        flat = delta.reshape(len(active), -1)
-        at = flat.argmin(axis=1)
-        values.append(flat[np.arange(len(active)), at])
-        kinds.append((0, False, at))
-        for length in (1, 2, 3):
-            if n < length + 3:
-                continue
-            # Stretch at positions s .. s + length - 1, put between j and j + 1.
-            s_last = slice(length - 1, n + length - 1)
-            before = (np.arange(n) - 1) % n
-            freed = d[:, before] + d[:, s_last] - near[:, before, (np.arange(n) + length) % n]
-            for turned in (False, True) if length > 1 else (False,):
-                a, b = (s_last, slice(0, n)) if turned else (slice(0, n), s_last)
-                delta = near[:, a, :n] + near[:, b, 1 : n + 1]
-                delta -= d[:, None, :n]
-                delta -= freed[:, :, None]
-                delta[:, shift_bad[length]] = np.inf
-                flat = delta.reshape(len(active), -1)
-                at = flat.argmin(axis=1)
-                values.append(flat[np.arange(len(active)), at])
-                kinds.append((length, turned, at))
-        table = np.stack(values)
-        best = table.argmin(axis=0)
-        gains = table[best, np.arange(len(active))]
+        gains, moves = _best_moves(matrix, tours[active])
         still = gains < -_TINY
         for row in np.flatnonzero(still):
-            length, turned, at = kinds[best[row]]
-            i, j = divmod(int(at[row]), n)
-            tour = tours[active[row]]
-            if length == 0:
-                tour[i + 1 : j + 1] = tour[i + 1 : j + 1][::-1].copy()
-            else:
-                turned_tour = np.roll(tour, -i)
-                piece, rest = turned_tour[:length], turned_tour[length:]
-                cut = (j - i) % n - length + 1
-                piece = piece[::-1] if turned else piece
-                tours[active[row]] = np.concatenate([rest[:cut], piece, rest[cut:]])
+            tours[active[row]] = _apply(tours[active[row]], moves[row])
         active = active[still]
     return tours, matrix[tours, np.roll(tours, -1, axis=1)].sum(axis=1)
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from blendplan.colour import Floats
 from blendplan.order.bounds import lower_bound
-from blendplan.order.build import Bools, Model
+from blendplan.order.build import TIE, Bools, Model
 from blendplan.order.exact import EXACT_ITEMS, solve_exact
 from blendplan.order.problem import Control, Problem, Stopped
 from blendplan.order.search import search
@@ -51,7 +51,7 @@ class _Run:
     def additive(self, edges: Floats, barred: Bools | None = None) -> Found:
         """Best order of one additive problem; value and bound without penalties where no wish is broken."""
         model = self.model
-        problem = model.problem(edges, barred)
+        problem = model.problem(edges + TIE * model.goal.tie, barred)
         order, bound, exact = self._raw(problem)
         array = np.array([order])
         extra = 0 if barred is None else int(self._sides(barred, array))
