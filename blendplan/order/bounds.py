@@ -79,10 +79,10 @@ def one_tree_bound(matrix: Floats, upper: float, *, steps: int = 250, control: C
                 best, last_better = value, step
             elif step - last_better > 8:
                 factor, last_better = factor / 1.6, step
-            slope = degree - 2.0
+            slope = degree.astype(np.float64) - 2.0
             if not slope.any() or upper - best < 1e-9:
                 break
-            move = 0.7 * slope + 0.3 * before
+            move: Floats = np.asarray(0.7 * slope + 0.3 * before)
             before = slope
             price += factor * max(upper - value, 1e-9) / float(slope @ slope) * move
     except Stopped:
