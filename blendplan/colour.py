@@ -197,7 +197,8 @@ def into_gamut(linear_rgb: ArrayLike) -> Floats:
     """
     rgb = _array(linear_rgb)
     flat = rgb.reshape(-1, 3).copy()
-    tolerance = 1e-9
+    # A thirtieth of an 8-bit step, so that a rounded Lab of a colour on the border is not robbed of chroma.
+    tolerance = 1e-5
     outside = np.any((flat < -tolerance) | (flat > 1 + tolerance), axis=1)
     if outside.any():
         lab = linear_to_oklab(flat[outside])

@@ -26,9 +26,9 @@ __all__ = ["COLUMNS", "Palette", "read_palette", "write_palette"]
 COLUMNS = ("name", "srgb", "grams", "metres", "skeins_on_hand", "weight_class", "dye_lot", "price")
 MAX_BYTES = 2_000_000
 MAX_YARNS = 1000
-# A cell that starts like this is run as a formula by some spreadsheet, full-width signs included (OWASP,
-# "CSV Injection", from memory); an apostrophe before it keeps it a text.
-_FORMULA = re.compile(r"'*\s*[=+\-@\t\r\uff1d\uff0b\uff0d\uff20]")
+# What makes a spreadsheet take a cell for a formula: = + - @ and their full-width forms, also behind blanks, quotes
+# or invisible characters (OWASP, "CSV Injection"); an apostrophe before it keeps it a text.
+_FORMULA = re.compile(r"[\s\ufeff\u200b-\u200f\u2060\u00ad\"']*[=+\-@\uff1d\uff0b\uff0d\uff20\u2212|\t\r\n]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,7 @@ import numpy as np
 from blendplan.blend.family import blend_linear
 from blendplan.blend.uncertainty import P90_OF_SIGMA
 from blendplan.colour import Floats, delta_e_2000, lab_to_linear, linear_to_lab
-from blendplan.errors import ColourError
+from blendplan.errors import BlendplanError, ColourError
 from blendplan.units import clean_text, number
 from blendplan.wording import Notice, note
 
@@ -27,6 +27,9 @@ DEFAULT_N = 3.0
 LEAST_GAP = 20.0
 GAP_FOR_ONE = 40.0
 SWATCHES_WITHOUT_IT = 3
+# Fewer are believed too where they make the default this many times less likely than the best member: 1 in 20, as is
+# common for "unlikely" (assumed).
+DEFAULT_UNLIKELY = 0.05
 # CIEDE2000 with 90 % of shade errors under it: taken where a swatch states none, and from which it is too poor.
 # Both assumed; at a mean error of 3.5 (5.5 for 90 %) one swatch gained nothing in simulation.
 USUAL_UNCERTAINTY = 3.0
@@ -115,7 +118,9 @@ class Swatch:
                 shares=None if shares is None else tuple(float(s) for s in shares),
                 uncertainty=data.get("uncertainty"),
             )
-        except (KeyError, IndexError, TypeError, AttributeError):
+        except (KeyError, IndexError, TypeError, AttributeError, ValueError) as error:
+            if isinstance(error, BlendplanError):
+                raise
             raise ColourError(
                 "a stored swatch is not complete; it needs name, strands and lab; photograph it again."
             ) from None
@@ -211,8 +216,9 @@ def fit_member(swatches: Sequence[Swatch]) -> Calibration:
     Notes
     -----
     The posterior of 1/n on a grid from 1/3 to 1, flat beforehand; `n` is at its mean.
-    One swatch with strands 40 L* apart is enough, or three with 20; with less the default member 3 stays, and
-    the interval says how little is known.
+    One swatch with strands 40 L* apart is enough, or three with 20.
+    With less the default member 3 stays unless the swatches make it unlikely (20 to 1), and the interval says how
+    little is known.
     """
     used: list[Swatch] = []
     refused: list[tuple[str, Notice]] = []
@@ -231,6 +237,7 @@ def fit_member(swatches: Sequence[Swatch]) -> Calibration:
         table = np.array(rows)
         weight = _posterior(table, np.array([_sigma(s) for s in used]))
         low, high = _interval(weight)
+        enough = enough or bool(weight[0] < DEFAULT_UNLIKELY * weight.max())
         best = float(np.sum(weight * _POWERS))
         n = 1 / best if enough else DEFAULT_N
         residual = float(np.mean([np.interp(1 / n, _POWERS, row) for row in table]))

@@ -20,19 +20,18 @@ SHARED = 0.5
 DRAWS = 2000
 
 
-def _scales(lab: Floats) -> Floats:
-    """Return the CIEDE2000 weights S_L, S_C, S_H at a colour, shape (3,); the rotation term is left out."""
-    light, chroma = lab[0], float(np.hypot(lab[1], lab[2]))
-    hue = np.degrees(np.arctan2(lab[2], lab[1]))
-    t = (
-        1
-        - 0.17 * np.cos(np.radians(hue - 30))
-        + 0.24 * np.cos(np.radians(2 * hue))
-        + 0.32 * np.cos(np.radians(3 * hue + 6))
-        - 0.20 * np.cos(np.radians(4 * hue - 63))
-    )
-    s_l = 1 + 0.015 * (light - 50) ** 2 / np.sqrt(20 + (light - 50) ** 2)
-    return np.array([s_l, 1 + 0.045 * chroma, 1 + 0.015 * chroma * t])
+def _unit_steps(lab: Floats) -> Floats:
+    """Return a matrix that turns steps of one CIEDE2000 each into steps of Lab at a colour, shape (3, 3).
+
+    The square of a small CIEDE2000 is a quadratic form of the step; the form is measured by short steps about the
+    colour, and its inverse root is returned.
+    """
+    axes = np.eye(3) * 0.2
+    one, two = axes[:, None, :], axes[None, :, :]
+    along, across = (delta_e_2000(lab + v / 2, lab - v / 2) ** 2 for v in (one + two, one - two))
+    values, vectors = np.linalg.eigh((along - across) / (4 * 0.2**2))
+    # The form is a sum of squares; the floor only guards against rounding.
+    return (vectors / np.sqrt(np.maximum(values, 1e-3))) @ vectors.T
 
 
 def draw_labs(lab: Sequence[float], uncertainty: float, unit_draws: Floats) -> Floats:
@@ -44,7 +43,7 @@ def draw_labs(lab: Sequence[float], uncertainty: float, unit_draws: Floats) -> F
     uncertainty : float
         CIEDE2000 under which 90 % of errors lie.
     unit_draws : ndarray, shape (m, 3)
-        Standard normal numbers: lightness, chroma, hue.
+        Standard normal numbers.
 
     Returns
     -------
@@ -52,12 +51,8 @@ def draw_labs(lab: Sequence[float], uncertainty: float, unit_draws: Floats) -> F
         L* is held within 0 to 100.
     """
     centre = np.asarray(lab, dtype=np.float64)
-    steps = unit_draws * _scales(centre) * (uncertainty / P90_OF_SIGMA)
-    hue = np.arctan2(centre[2], centre[1])
-    out = np.empty_like(steps)
-    out[:, 0] = np.clip(centre[0] + steps[:, 0], 0.0, 100.0)
-    out[:, 1] = centre[1] + steps[:, 1] * np.cos(hue) - steps[:, 2] * np.sin(hue)
-    out[:, 2] = centre[2] + steps[:, 1] * np.sin(hue) + steps[:, 2] * np.cos(hue)
+    out = centre + unit_draws @ _unit_steps(centre) * (uncertainty / P90_OF_SIGMA)
+    out[:, 0] = np.clip(out[:, 0], 0.0, 100.0)
     return out
 
 
