@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+import errno
 import json
 import math
 import os
 import tempfile
 import types
 import typing
+from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal, TypeVar, get_args, get_origin
@@ -29,6 +31,7 @@ __all__ = [
     "read_project",
     "save_project",
     "to_plain",
+    "write_all",
     "write_whole",
 ]
 
@@ -284,6 +287,55 @@ def read_file(path: str | Path) -> bytes:
         ) from None
 
 
+def _beside(target: Path, data: bytes) -> Path:
+    """Write data into a new file beside its place and return that file's path; nothing is left where it fails."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    if target.is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+    handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", suffix=".part", dir=target.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        # mkstemp makes a private file; a finished output gets the usual rights of a new file.
+        umask = os.umask(0)
+        os.umask(umask)
+        Path(name).chmod(0o666 & ~umask)
+    except OSError:
+        with contextlib.suppress(OSError):
+            Path(name).unlink()
+        raise
+    return Path(name)
+
+
+def write_all(files: Mapping[Path, bytes]) -> None:
+    """Write several files: each beside its place first, and only when all are complete do they take their places.
+
+    Raises
+    ------
+    ProjectError
+        If a folder cannot be written to or the disk is full; every old file is untouched.
+    """
+    waiting: dict[Path, Path] = {}
+    target = Path()
+    try:
+        for target, data in files.items():
+            waiting[target] = _beside(target, data)
+        for target, beside in list(waiting.items()):
+            beside.replace(target)
+            del waiting[target]
+    except OSError as error:
+        for beside in waiting.values():
+            with contextlib.suppress(OSError):
+                beside.unlink()
+        raise ProjectError(
+            "{path} cannot be written ({reason}); nothing was changed; choose another folder or free some space.",
+            path=str(target),
+            reason=error.strerror or "no reason given",
+        ) from None
+
+
 def write_whole(path: str | Path, data: bytes) -> None:
     """Write a file beside its place, then rename it: the old content stays until the new is complete.
 
@@ -292,29 +344,7 @@ def write_whole(path: str | Path, data: bytes) -> None:
     ProjectError
         If the folder cannot be written to or the disk is full; the old file is untouched.
     """
-    target = Path(path)
-    temporary = None
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=f".{target.name[:40]}.", suffix=".part", dir=target.parent)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        # mkstemp makes a private file; a finished output gets the usual rights of a new file.
-        umask = os.umask(0)
-        os.umask(umask)
-        Path(temporary).chmod(0o666 & ~umask)
-        Path(temporary).replace(target)
-    except OSError as error:
-        if temporary is not None:
-            with contextlib.suppress(OSError):
-                Path(temporary).unlink()
-        raise ProjectError(
-            "{path} cannot be written ({reason}); nothing was changed; choose another folder or free some space.",
-            path=str(path),
-            reason=error.strerror or "no reason given",
-        ) from None
+    write_all({Path(path): data})
 
 
 def save_project(brief: Brief, path: str | Path) -> None:
