@@ -14,7 +14,7 @@ __all__ = ["with_legend"]
 
 def with_legend(
     picture: NDArray[np.uint8],
-    entries: Sequence[tuple[int, str, Sequence[str]]],
+    entries: Sequence[tuple[int | str, str, Sequence[str]]],
     *,
     marks: Sequence[tuple[float, str]] = (),
 ) -> NDArray[np.uint8]:

@@ -1,0 +1,74 @@
+"""The picture of a plan: nothing but pixels, in true proportion, stripe numbers where the stripes are."""
+
+from __future__ import annotations
+
+import io
+import struct
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from briefs import brief
+from hypothesis import given
+from hypothesis import strategies as st
+from odd_plans import long_plan, odd_plan, short_plan
+from PIL import Image
+
+from blendplan.colour import delta_e_2000, hex_to_lab, linear_to_lab, srgb_to_linear
+from blendplan.outputs.render import Mark, plan_layout, plan_picture, plan_pixels, thin_marks
+from blendplan.plan import make_plan
+
+
+def chunks(png: bytes) -> list[str]:
+    at, found = 8, []
+    while at < len(png):
+        size = struct.unpack(">I", png[at : at + 4])[0]
+        found.append(png[at + 4 : at + 8].decode())
+        at += 12 + size
+    return found
+
+
+@pytest.mark.parametrize("legend", [True, False, "numbers"])
+def test_png_holds_pixels_only(legend: object) -> None:
+    png = plan_picture(odd_plan(), size_px=(500, 400), legend=legend)  # type: ignore[arg-type]
+    assert set(chunks(png)) == {"IHDR", "IDAT", "IEND"}
+    image = Image.open(io.BytesIO(png))
+    assert image.info == {} and not image.getexif()
+    assert png == plan_picture(odd_plan(), size_px=(500, 400), legend=legend)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("plan", [odd_plan, long_plan, short_plan], ids=["odd", "long", "short"])
+def test_true_proportion_and_fits(plan: object) -> None:
+    made = plan()  # type: ignore[operator]
+    pixels, marks = plan_pixels(made, (600, 500))
+    tall, wide = pixels.shape[:2]
+    assert wide <= 601 and tall <= 501 and (wide >= 599 or tall >= 499)
+    assert len(marks) == len(made.stripes)
+    places = [mark.place for mark in marks]
+    assert places == sorted(places, reverse=True) and places[-1] > 0 and places[0] < 1
+
+
+def test_numbers_stand_at_their_stripes() -> None:
+    """The mean colour just inside the right edge at each mark is that stripe's, not a neighbour's."""
+    plan = make_plan(brief("Fern", "Milk", "Night", repeats=6, solid_rows=8, blend_rows=0))
+    pixels, marks = plan_pixels(plan, (900, 900))
+    tall, wide = pixels.shape[:2]
+    scale = wide / (plan_layout(plan).width_cm + 3)
+    right = wide - round(1.5 * scale) - round(0.4 * scale)
+    for mark, planned in zip(marks, plan.stripes, strict=True):
+        y = round(mark.place * tall)
+        patch = pixels[y - 6 : y + 6, right - 12 : right].reshape(-1, 3) / 255
+        seen = linear_to_lab(np.mean(srgb_to_linear(patch), axis=0))
+        steps = {other.number: float(delta_e_2000(seen, hex_to_lab(other.blend.srgb))) for other in plan.stripes}
+        assert min(steps, key=lambda n: steps[n]) == planned.number
+
+
+@given(st.lists(st.floats(0, 1), max_size=80, unique=True), st.floats(0.001, 0.3))
+def test_thinned_marks_keep_their_distance(places: list[float], least: float) -> None:
+    marks = tuple(Mark(str(i), p) for i, p in enumerate(sorted(places, reverse=True)))
+    kept = thin_marks(marks, least)
+    assert set(kept) <= set(marks)
+    if marks:
+        assert kept[0] == marks[0] and kept[-1] == marks[-1]
+    if len(kept) > 2:
+        assert all(a.place - b.place >= least - 1e-12 for a, b in pairwise(kept))
