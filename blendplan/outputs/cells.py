@@ -5,15 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from typing import Literal
 
-from blendplan.units import choice, plain
+from blendplan.units import plain
 
-__all__ = ["DIALECTS", "Cell", "Dialect", "csv_bytes", "inert"]
+__all__ = ["Cell", "csv_bytes", "inert"]
 
-Dialect = Literal["comma", "semicolon"]
-# Name of the dialect: separator of cells and decimal sign.
-DIALECTS = {"comma": (",", "."), "semicolon": (";", ",")}
 Cell = str | int | float | Fraction | None
 
 # What makes a spreadsheet take a cell for a formula: = + - @, also behind blanks, quotes or invisible characters,
@@ -40,7 +36,7 @@ def _cell(value: Cell, decimal: str) -> str:
     return plain(value).replace(".", decimal)
 
 
-def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dialect = "comma") -> bytes:
+def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[Cell]], *, semicolon: bool = False) -> bytes:
     r"""Return a table as CSV (RFC 4180): UTF-8 with BOM, lines ended by CR LF.
 
     Parameters
@@ -49,19 +45,14 @@ def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Di
         Names of the columns.
     rows : iterable of sequences
         A text is quoted and made inert; a number stays a number, negative ones too; None is an empty cell.
-    dialect : {"comma", "semicolon"}
-        `semicolon` also writes the decimal comma, for spreadsheets set to such a language.
-
-    Raises
-    ------
-    QuantityError
-        If the dialect is unknown.
+    semicolon : bool
+        True separates by semicolons and writes decimal commas, as spreadsheets of much of Europe read it.
 
     Examples
     --------
-    >>> csv_bytes(["name", "m"], [["=A1", -2.5]], "semicolon").decode("utf-8-sig")
+    >>> csv_bytes(["name", "m"], [["=A1", -2.5]], semicolon=True).decode("utf-8-sig")
     '"name";"m"\r\n"\'=A1";-2,5\r\n'
     """
-    separator, decimal = DIALECTS[choice(dialect, "dialect", DIALECTS)]
+    separator, decimal = (";", ",") if semicolon else (",", ".")
     lines = [separator.join(_cell(value, decimal) for value in row) for row in [list(header), *rows]]
     return ("\r\n".join(lines) + "\r\n").encode("utf-8-sig")

@@ -32,7 +32,7 @@ class Drawable:
 
     def _one(self, char: str) -> str:
         code = ord(char)
-        if char == "\n":
+        if char in "\n\u00a0":
             return char
         if char.isspace():
             return " "

@@ -173,6 +173,16 @@ class Paper:
             lines = lines[len(take) :]
         self.y += gap
 
+    def bullet(self, text: str, size: float = 10) -> None:
+        """Write a paragraph behind a dot; kept whole where it fits on a page."""
+        step = size * MM_PER_PT * 1.32
+        tall = len(self.wrap(text, self.inner_width - 5, size)) * step
+        if tall <= self.bottom - MARGIN_MM:
+            self.need(tall)
+        self.pdf.set_fill_color(INK)
+        self.pdf.circle(self.left + 1.4, self.y + step / 2, 0.6, style="F")
+        self.text(text, size, indent=5)
+
     def heading(self, text: str, *, keep: float = 25.0) -> None:
         """Write a heading, kept with at least `keep` mm of what follows, and put it into the outline."""
         size = 15.0
@@ -223,7 +233,8 @@ class Paper:
             ]
             tall = max(c.height if isinstance(c, Drawn) else len(c) * step for c in cells) + 2 * pad
             prepared.append((cells, tall))
-        head_tall = max(map(len, head)) * (size - 1) * MM_PER_PT * 1.32 + 2
+        named = any(c.heading for c in columns)
+        head_tall = max(map(len, head)) * (size - 1) * MM_PER_PT * 1.32 + 2 if named else 0.0
         self.need(head_tall + prepared[0][1])
         self._head(columns, head, size - 1, head_tall)
         for cells, tall in prepared:
@@ -242,6 +253,8 @@ class Paper:
         self.y += 2
 
     def _head(self, columns: Sequence[Column], head: Sequence[Sequence[str]], size: float, tall: float) -> None:
+        if not tall:
+            return
         x = self.left
         for column, lines in zip(columns, head, strict=True):
             self.font(size, bold=True, grey=GREY)

@@ -1,0 +1,262 @@
+"""The plan as one HTML file to send to a student: nothing is loaded from anywhere, and names are only text."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Iterable, Sequence
+from datetime import date
+from html import escape
+
+from blendplan.outputs.content import Words, YarnWords, read_plan
+from blendplan.outputs.look import HATCHINGS, hatch, on_colour
+from blendplan.outputs.render import plan_picture
+from blendplan.outputs.rows import written
+from blendplan.plan import Plan
+from blendplan.wording import tr
+
+__all__ = ["plan_html"]
+
+STYLE = """
+:root { color-scheme: light dark; --ink: #1c1b19; --quiet: #5c5a55; --ground: #faf9f7; --rule: #c9c6bf; }
+@media (prefers-color-scheme: dark) {
+  :root { --ink: #eceae5; --quiet: #b3afa6; --ground: #1d1d1c; --rule: #4d4b47; }
+}
+* { box-sizing: border-box; }
+body { margin: 0 auto; max-width: 60rem; padding: 1.25rem 1rem 3rem; color: var(--ink); background: var(--ground);
+  font: 1rem/1.5 "DejaVu Sans", Verdana, system-ui, sans-serif; overflow-wrap: break-word; }
+h1 { font-size: 1.7rem; line-height: 1.25; margin: 0 0 .5rem; }
+h2 { font-size: 1.2rem; margin: 2.2rem 0 .6rem; padding-bottom: .25rem; border-bottom: 2px solid currentColor; }
+dl { display: flex; flex-wrap: wrap; gap: .25rem 1.75rem; margin: 0 0 1rem; }
+dl div { display: flex; gap: .5rem; }
+dt { color: var(--quiet); }
+dd { margin: 0; font-weight: 600; }
+figure { margin: 1rem 0; padding: 1rem; background: #fff; border: 1px solid var(--rule); }
+figure img { display: block; width: 100%; height: auto; }
+figcaption { color: #5c5a55; font-size: .875rem; margin-top: .5rem; }
+.wide { overflow-x: auto; }
+table { border-collapse: collapse; width: 100%; font-size: .9375rem; }
+th, td { text-align: start; vertical-align: top; padding: .4rem .9rem .4rem 0; border-bottom: 1px solid var(--rule); }
+thead th { color: var(--quiet); font-size: .8125rem; border-bottom: 2px solid var(--rule); }
+td.n, th.n { text-align: end; white-space: nowrap; font-variant-numeric: tabular-nums; }
+th.k, td.k { white-space: nowrap; }
+small { color: var(--quiet); font-size: .875rem; }
+svg.patch { display: block; width: 3.25rem; height: 1.5rem; forced-color-adjust: none; }
+ol.rows { list-style: none; margin: 0; padding: 0; font-size: 1.125rem; }
+ol.rows li { display: flex; gap: .75rem; padding: .45rem 0; border-bottom: 1px solid var(--rule); }
+ol.rows p { margin: 0; }
+input { width: 1.15rem; height: 1.15rem; margin: .25rem 0 0; flex: none; }
+.caution { border-inline-start: .3rem solid currentColor; padding-inline-start: .9rem; }
+.drawing { background: #fff; color: #1c1b19; padding: .75rem; border: 1px solid var(--rule); overflow-x: auto; }
+.drawing svg { max-width: 100%; height: auto; }
+footer { margin-top: 2.5rem; color: var(--quiet); font-size: .875rem; }
+@media screen and (max-width: 44rem) {
+  thead { display: none; }
+  tr { display: flex; flex-wrap: wrap; gap: .1rem .9rem; padding: .5rem 0; border-bottom: 1px solid var(--rule); }
+  td { border: 0; padding: 0; }
+  td:empty { display: none; }
+  td.s { flex: 1 1 60%; }
+  td.l { flex: 1 0 100%; }
+  td[data-h]::before { content: attr(data-h) ": "; color: var(--quiet); font-size: .8125rem; }
+}
+@media print {
+  :root { --ink: #000; --quiet: #444; --ground: #fff; --rule: #999; }
+  @page { margin: 15mm; }
+  body { max-width: none; padding: 0; font-size: 10.5pt; }
+  tr, li, figure, .drawing { break-inside: avoid; }
+  h2 { break-after: avoid; }
+  thead { display: table-header-group; }
+  .wide { overflow: visible; }
+}
+"""
+
+
+def plan_html(plan: Plan, *, lang: str = "en", date: date | None = None) -> str:
+    """Return the plan as one self-contained HTML page.
+
+    Parameters
+    ----------
+    plan : Plan
+    lang : str
+        A key of `wording.LANGUAGES`.
+    date : datetime.date, optional
+        Written at the foot; without it no date stands anywhere.
+
+    Returns
+    -------
+    str
+        The picture is inside as a data address; a content security policy forbids scripts, and everything
+        from outside, and every style but the page's own.
+    """
+    words = read_plan(plan, lang)
+    patches = _Patches(words.yarns)
+    title = escape(words.title)
+    parts = [
+        f"<h1><bdi>{title}</bdi></h1>",
+        _facts(words),
+        _picture(plan, lang),
+        _cautions(words, lang),
+        _yarns(words, patches, lang),
+        _stripes(words, patches, lang),
+        _shopping(words, patches, lang),
+        _rows(plan, lang),
+        _sentences(tr("Worth a second look", lang), words.warnings),
+        _sentences(tr("Good to know", lang), words.notes),
+    ]
+    if date is not None:
+        parts.append(f'<footer><time datetime="{date.isoformat()}">{date.isoformat()}</time></footer>')
+    body = "\n".join(part for part in parts if part)
+    return (
+        f'<!doctype html>\n<html lang="{escape(lang)}">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{_policy()}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        '<meta name="referrer" content="no-referrer">\n'
+        f"<title>{title}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
+    )
+
+
+def _policy() -> str:
+    digest = base64.b64encode(hashlib.sha256(STYLE.encode("utf-8")).digest()).decode("ascii")
+    return f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+
+
+class _Patches:
+    """Patches as inline drawings; presentation attributes only, so the policy needs no exception."""
+
+    def __init__(self, yarns: Sequence[YarnWords]) -> None:
+        self._yarns = {yarn.name: (yarn, HATCHINGS[i % len(HATCHINGS)]) for i, yarn in enumerate(yarns)}
+
+    def __call__(self, names: Sequence[str]) -> str:
+        part = 52 / len(names)
+        inner = "".join(self._one(name, i * part, part) for i, name in enumerate(names))
+        label = escape(" + ".join(self._yarns[name][0].letter for name in names))
+        return (
+            f'<svg class="patch" viewBox="-1 -1 54 26" role="img" aria-label="{label}">{inner}'
+            '<rect width="52" height="24" fill="none" stroke="#777" stroke-width="1.5"/></svg>'
+        )
+
+    def _one(self, name: str, x: float, w: float) -> str:
+        yarn, kind = self._yarns[name]
+        ink = "#fff" if on_colour(yarn.lab) else "#000"
+        lines = "".join(f"M{x + x0:.2f} {y0:.2f}L{x + x1:.2f} {y1:.2f}" for x0, y0, x1, y1 in hatch(kind, w, 24, 6))
+        wide = 9 * len(yarn.letter) + 4
+        return (
+            f'<rect x="{x:.2f}" width="{w:.2f}" height="24" fill="{escape(yarn.srgb)}"/>'
+            + (f'<path d="{lines}" stroke="{ink}" stroke-width="1.2" stroke-linecap="round"/>' if lines else "")
+            + f'<rect x="{x + (w - wide) / 2:.2f}" y="4.5" width="{wide}" height="15" fill="#fff"/>'
+            f'<text x="{x + w / 2:.2f}" y="16.8" font-size="13" font-weight="700" text-anchor="middle" fill="#000">'
+            f"{escape(yarn.letter)}</text>"
+        )
+
+
+def _name(text: str) -> str:
+    # Isolated, so that a name written from right to left does not turn the words around it.
+    return f"<bdi>{escape(text)}</bdi>"
+
+
+def _table(head: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]]) -> str:
+    """Return a table; head holds (class, text), rows hold markup."""
+    kinds = [f' class="{kind}"' if kind else "" for kind, _ in head]
+    top = "".join(
+        f'<th scope="col"{kind}>{escape(text)}</th>' if text else f"<td{kind}></td>"
+        for kind, (_, text) in zip(kinds, head, strict=True)
+    )
+    # On a narrow screen the head is not shown; short cells then say themselves what they are.
+    said = [f' data-h="{escape(text)}"' if kind in ("n", "k") and text else "" for kind, text in head]
+    cells = [f"<td{kind}{own}>" for kind, own in zip(kinds, said, strict=True)]
+    body = "\n".join(
+        "<tr>" + "".join(f"{start}{cell}</td>" for start, cell in zip(cells, row, strict=True)) + "</tr>"
+        for row in rows
+    )
+    return f'<div class="wide"><table>\n<thead><tr>{top}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table></div>'
+
+
+def _tick(label: str) -> str:
+    return f'<input type="checkbox" aria-label="{escape(label)}">'
+
+
+def _facts(words: Words) -> str:
+    pairs = "".join(f"<div><dt>{escape(what)}</dt><dd>{escape(value)}</dd></div>" for what, value in words.facts)
+    return f"<dl>{pairs}</dl>"
+
+
+def _picture(plan: Plan, lang: str) -> str:
+    png = base64.b64encode(plan_picture(plan, size_px=(1000, 1200), legend="numbers")).decode("ascii")
+    alt = tr("The blanket: {stripes} stripes, the first worked at the bottom.", lang, stripes=len(plan.stripes))
+    caption = tr("Numbers are stripes; the first worked is at the bottom.", lang)
+    return (
+        f'<figure><img src="data:image/png;base64,{png}" alt="{escape(alt)}">'
+        f"<figcaption>{escape(caption)}</figcaption></figure>"
+    )
+
+
+def _cautions(words: Words, lang: str) -> str:
+    if not words.cautions:
+        return ""
+    said = "".join(f"<p>{escape(text)}</p>" for text in words.cautions)
+    return f'<h2>{escape(tr("Before you begin", lang))}</h2>\n<div class="caution">{said}</div>'
+
+
+def _yarns(words: Words, patches: _Patches, lang: str) -> str:
+    head = [("", ""), ("", tr("Letter", lang)), ("s", tr("Name", lang))]
+    head += [("k", tr("How light", lang)), ("", tr("Colour", lang))]
+    rows = [[patches((y.name,)), y.letter, _name(y.name), escape(y.light), y.srgb] for y in words.yarns]
+    return f"<h2>{escape(tr('Yarns', lang))}</h2>\n" + _table(head, rows)
+
+
+def _stripes(words: Words, patches: _Patches, lang: str) -> str:
+    head = [("n", tr("No.", lang)), ("", ""), ("s", tr("Strands", lang)), ("n", tr("Rows", lang))]
+    head += [("n", tr("Row no.", lang)), ("l", tr("To begin it", lang))]
+    rows = []
+    for s in words.stripes:
+        names = " + ".join(_name(name) for name in dict.fromkeys(s.strands))
+        said = f"{names}<br><small>{s.letters} · {escape(s.reads)}, {escape(s.light)}</small>"
+        rows.append([str(s.number), patches(s.strands), said, str(s.rows), s.span, _name(s.begin)])
+    return f"<h2>{escape(tr('Stripes, in the order worked', lang))}</h2>\n" + _table(head, rows)
+
+
+def _shopping(words: Words, patches: _Patches, lang: str) -> str:
+    priced = any(item.price for item in words.shopping)
+    head = [("", ""), ("", ""), ("s", tr("Yarn and dye lot", lang)), ("k", tr("Need (range)", lang))]
+    head += [("k", tr("On hand", lang)), ("k", tr("Buy", lang))] + ([("n", tr("Price", lang))] if priced else [])
+    rows = []
+    for item in words.shopping:
+        lot = tr("Lot: {lot}", lang, lot=item.lot) if item.lot else ""
+        row = [
+            _tick(item.name),
+            patches((item.name,)),
+            f"{_name(item.name)}<br><small>{escape(lot)}</small>",
+            f"{escape(item.need)}<br><small>{escape(item.span)}</small>",
+            escape(item.on_hand),
+            f"{escape(item.buy)}<br><small>{escape(item.band)}</small>",
+        ]
+        rows.append([*row, escape(item.price)] if priced else row)
+    total = tr("Price of all: {total}", lang, total=words.total) if words.total else ""
+    advice = tr("Buy all skeins of a colour from one dye lot, write its number down, and keep the bands.", lang)
+    return (
+        f"<h2>{escape(tr('Shopping list', lang))}</h2>\n"
+        + _table(head, rows)
+        + (f"<p><strong>{escape(total)}</strong></p>" if total else "")
+        + f"<p><small>{escape(advice)}</small></p>"
+    )
+
+
+def _rows(plan: Plan, lang: str) -> str:
+    parts = [f"<h2>{escape(tr('Rows to work', lang))}</h2>"]
+    rows: list[str] = []
+    for line in [*written(plan, lang), None]:
+        if line is not None and line.kind == "row":
+            rows.append(f"<li>{_tick(tr('done', lang))}<p>{_name(line.text)}</p></li>")
+            continue
+        if rows:
+            parts.append('<ol class="rows">' + "".join(rows) + "</ol>")
+            rows = []
+        if line is not None:
+            parts.append(f"<h3>{_name(line.text)}</h3>" if line.kind == "heading" else f"<p>{_name(line.text)}</p>")
+    return "\n".join(parts)
+
+
+def _sentences(heading: str, texts: Sequence[str]) -> str:
+    if not texts:
+        return ""
+    return f"<h2>{escape(heading)}</h2>\n<ul>" + "".join(f"<li>{_name(text)}</li>" for text in texts) + "</ul>"
