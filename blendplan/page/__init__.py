@@ -1,1 +1,4 @@
-"""The page; the only package that imports Streamlit."""
+"""The page: five parts in reading order (yarn, stripes, blanket, buying, making) beside the picture.
+
+`store` and `workspace` know nothing of Streamlit; everything else here is a thin view of them.
+"""
