@@ -16,7 +16,17 @@ from blendplan.units import clean_text, whole
 from blendplan.wording import Notice
 from blendplan.yarn import Shade
 
-__all__ = ["Crop", "Extras", "Find", "History", "Variant", "Workspace", "changed_brief", "read_workspace", "workspace_to_json"]
+__all__ = [
+    "Crop",
+    "Extras",
+    "Find",
+    "History",
+    "Variant",
+    "Workspace",
+    "changed_brief",
+    "read_workspace",
+    "workspace_to_json",
+]
 
 MAX_CROP = 60_000
 MAX_FINDS = 60
@@ -224,5 +234,3 @@ def changed_brief(work: Workspace, change: Callable[[Brief], Brief]) -> Workspac
     if work.brief is None:
         raise ProjectError("there is no yarn yet; add one from a photo or with a typed colour first.")
     return replace(work, brief=change(work.brief))
-
-

@@ -1,0 +1,20 @@
+"""`blendplan page`: the page on this machine."""
+
+from __future__ import annotations
+
+import argparse
+
+HELP = "open the page on this machine (127.0.0.1)"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("--port", type=int, default=8501, metavar="N", help="port on 127.0.0.1 (default 8501)")
+    parser.add_argument("--no-browser", action="store_true", help="only print the address")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Start the page and stay until it is stopped."""
+    from blendplan.page.serve import serve
+
+    return serve(args.port, open_browser=not args.no_browser)

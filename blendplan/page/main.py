@@ -1,0 +1,63 @@
+"""The page from top to bottom."""
+
+from __future__ import annotations
+
+import html
+from pathlib import Path
+
+import streamlit as st
+
+from blendplan.page.blanket_part import blanket_part
+from blendplan.page.buying_part import buying_part
+from blendplan.page.keep_part import bar, keep_part, told
+from blendplan.page.making_part import making_part
+from blendplan.page.show import wave
+from blendplan.page.sight import sight
+from blendplan.page.state import boot, brief, plan, say
+from blendplan.page.stripes_part import stripes_part
+from blendplan.page.theme import CSS
+from blendplan.page.yarn_part import yarn_part
+
+__all__ = ["main"]
+
+ICON = Path(__file__).parent / "assets" / "icon.png"
+
+
+def _heading(number: int, anchor: str, title: str, lead: str) -> None:
+    st.html(
+        f'<div class="bp-part" id="{anchor}"><span class="bp-no" aria-hidden="true">{number}</span>'
+        f'<h2>{html.escape(title)}</h2><span class="bp-lead">{html.escape(lead)}</span></div>'
+    )
+
+
+def main() -> None:
+    """Draw the page once."""
+    st.set_page_config(page_title="blendplan", page_icon=str(ICON), layout="wide", menu_items=None)
+    st.html(CSS)
+    boot()
+    titles = (
+        ("yarn", say("Yarn"), say("what you have, in its true shades")),
+        ("stripes", say("Stripes"), say("the order of the colours, and the rows of each")),
+        ("blanket", say("Blanket"), say("the ripple, its gauge and its size")),
+        ("buying", say("Buying"), say("how much yarn, and how many skeins")),
+        ("making", say("Making"), say("rows to work from, and paper beside the hook")),
+    )
+    current = plan()
+    colours = [s.blend.srgb for s in current.stripes[:7]] if current else []
+    if colours:
+        st.html(wave(colours, 60))
+    links = " ".join(
+        f'<a href="#{anchor}">{n}&nbsp;{html.escape(title)}</a>' for n, (anchor, title, _) in enumerate(titles, 1)
+    )
+    bar(brief(), f'<nav class="bp-nav" aria-label="{html.escape(say("Parts of the page"))}">{links}</nav>')
+    told()
+    left, right = st.columns([5, 6], gap="large")
+    with left:
+        sight()
+    with right:
+        for number, ((anchor, title, lead), draw) in enumerate(
+            zip(titles, (yarn_part, stripes_part, blanket_part, buying_part, making_part), strict=True), 1
+        ):
+            _heading(number, anchor, title, lead)
+            draw()
+        keep_part()

@@ -1,0 +1,143 @@
+"""How values look on the page: numbers, units, inert names, colour patches. No Streamlit here."""
+
+from __future__ import annotations
+
+import base64
+import html
+import re
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+
+from blendplan.units import CM_PER_INCH, GRAMS_PER_OUNCE, METRES_PER_YARD, plain
+
+__all__ = [
+    "FACTORS",
+    "bullet_list",
+    "figure",
+    "inert",
+    "into_units",
+    "key_mark",
+    "out_of_units",
+    "patch",
+    "text_on",
+    "unit_sign",
+    "wave",
+]
+
+# Unit kinds: metric sign, imperial sign, metric units in one imperial unit.
+FACTORS: dict[str, tuple[str, str, Fraction]] = {
+    "cm": ("cm", "in", CM_PER_INCH),
+    "m": ("m", "yd", METRES_PER_YARD),
+    "g": ("g", "oz", GRAMS_PER_OUNCE),
+}
+_MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>~$:&@=^\"'/])")
+
+
+def inert(text: str) -> str:
+    """Return a maker's text so that Markdown shows it as it stands: no links, pictures, colours or formulas.
+
+    Examples
+    --------
+    >>> inert("![x](http://y)")
+    '\\\\!\\\\[x\\\\]\\\\(http\\\\:\\\\/\\\\/y\\\\)'
+    """
+    return _MARKDOWN.sub(r"\\\1", text)
+
+
+def figure(value: Fraction | float, digits: int = 1, lang: str = "en") -> str:
+    """Return a number with at most some decimals and the decimal sign of the language, no thousands sign.
+
+    Examples
+    --------
+    >>> figure(2.5), figure(2.5, lang="de"), figure(Fraction(1, 3), 2)
+    ('2.5', '2,5', '0.33')
+    """
+    text = plain(round(float(value), digits), digits)
+    return text.replace(".", ",") if lang == "de" else text
+
+
+def unit_sign(kind: str, units: str) -> str:
+    """Return the sign of a kind of unit (`cm`, `m`, `g`) in metric or imperial."""
+    return FACTORS[kind][0 if units == "metric" else 1]
+
+
+def into_units(value: Fraction | float, kind: str, units: str) -> Fraction | float:
+    """Return a metric value in the units shown."""
+    return (
+        value
+        if units == "metric"
+        else value / (FACTORS[kind][2] if isinstance(value, Fraction) else float(FACTORS[kind][2]))
+    )
+
+
+def out_of_units(value: Fraction, kind: str, units: str) -> Fraction:
+    """Return the metric value of a number typed in the units shown; exact."""
+    return value if units == "metric" else value * FACTORS[kind][2]
+
+
+def text_on(srgb: str) -> str:
+    """Return black or white, whichever contrasts more with a colour (WCAG 2.2 relative luminance)."""
+    channels = [int(srgb[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    luminance = sum(w * c for w, c in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+    return "#000000" if (luminance + 0.05) / 0.05 >= 1.05 / (luminance + 0.05) else "#ffffff"
+
+
+def patch(srgb: str, label: str, number: int | str = "", picture: str = "") -> str:
+    """Return HTML of a colour patch on neutral grey: number in it, name beside it, never colour alone.
+
+    Parameters
+    ----------
+    srgb : str
+    label : str
+        The maker's text; escaped here.
+    number : int or str
+    picture : str
+        Base64 of a small crop to stand beside the flat patch, or empty.
+    """
+    crop = ""
+    if picture:
+        kind = "png" if picture.startswith("iVBOR") else "jpeg"
+        crop = f'<img class="bp-crop" alt="" src="data:image/{kind};base64,{picture}">'
+    return (
+        f'<span class="bp-patch"><span class="bp-ground">{crop}<span class="bp-flat" '
+        f'style="background:{srgb};color:{text_on(srgb)}" aria-hidden="true">{html.escape(str(number))}</span></span>'
+        f'<span class="bp-name">{html.escape(label)}</span></span>'
+    )
+
+
+def wave(colours: Sequence[str], repeats: int = 24) -> str:
+    """Return a small ripple in the given colours, as an ornament for the eye only."""
+    if not colours:
+        return ""
+    step, rise, thick = 24, 7, 5
+    height = rise + thick * len(colours)
+    points = [(i * step / 2, 0 if i % 2 else rise) for i in range(2 * repeats + 1)]
+    bands = []
+    for row, colour in enumerate(colours):
+        top = " ".join(f"{x:g},{y + row * thick:g}" for x, y in points)
+        low = " ".join(f"{x:g},{y + (row + 1) * thick + 0.4:g}" for x, y in reversed(points))
+        bands.append(f'<polygon points="{top} {low}" fill="{colour}"/>')
+    width = repeats * step
+    svg = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}">'
+        f"{''.join(bands)}</svg>"
+    )
+    # As a picture with its content in the address: it is decoration, has no name, and is loaded from nowhere.
+    code = base64.b64encode(svg.encode("ascii")).decode("ascii")
+    return f'<img class="bp-wave" alt="" src="data:image/svg+xml;base64,{code}">'
+
+
+def bullet_list(items: Iterable[str]) -> str:
+    """Return an HTML list of plain texts, escaped."""
+    return "<ul class='bp-list'>" + "".join(f"<li>{html.escape(i)}</li>" for i in items) + "</ul>"
+
+
+def key_mark(srgb: str, text: int | str, label: str = "") -> str:
+    """Return a small patch with its number or letters in it, for tables; `label` is read aloud instead."""
+    aria = (
+        f' role="img" aria-label="{html.escape(label, quote=True)}" title="{html.escape(label, quote=True)}"'
+        if label
+        else ""
+    )
+    return f'<span class="bp-key" style="background:{srgb};color:{text_on(srgb)}"{aria}>{html.escape(str(text))}</span>'

@@ -1,0 +1,286 @@
+"""Part 2: the order of the colours, the rows of each stripe, stripes changed by hand, better orders, variants."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable
+from dataclasses import replace
+
+import streamlit as st
+
+from blendplan.blend.reading import READS
+from blendplan.outputs.look import letters
+from blendplan.page import edits
+from blendplan.page.fields import choice_field, fold, nothing_yet, refused, switch_field, try_, whole_field
+from blendplan.page.order_fold import order_fold, variants_fold
+from blendplan.page.parts import order_list
+from blendplan.page.show import figure, key_mark
+from blendplan.page.state import brief, change, lang, plan, say
+from blendplan.plan import Brief, Plan
+from blendplan.stripes.model import MAX_ROWS
+from blendplan.units import plain
+from blendplan.wording import tr
+
+__all__ = ["stripes_part"]
+
+
+def stripes_part() -> None:
+    """Draw the part."""
+    current = brief()
+    if current is None:
+        nothing_yet()
+        return
+    if current.stripes is None:
+        _rule(current)
+    else:
+        _hand(current)
+    made = plan()
+    if made is None:
+        return
+    _warnings(made)
+    table = fold(say("All stripes as a list"), "stripe-list")
+    if table.open:
+        with table:
+            st.html(stripe_table(made))
+    blends = fold(say("How every pair of your yarns would look"), "pairs")
+    if blends.open:
+        with blends:
+            _pairs(current)
+    better = fold(say("Find a good order"), "find-order")
+    if better.open:
+        with better:
+            order_fold(current)
+    kept = fold(say("Keep variants and compare them"), "variants")
+    if kept.open:
+        with kept:
+            variants_fold(current)
+
+
+def _rule(current: Brief) -> None:
+    """Draw the order and the rows of solid and blend stripes."""
+    rule = current.sequence
+    shown = {y.name: y.srgb for y in current.yarns}
+    st.caption(say("First worked on top. Drag the dots, press the arrows, or hold Alt and press the arrow keys."))
+    order_list(
+        "order-list",
+        [(name, shown[name]) for name in rule.order],
+        label=say("Order of the colours"),
+        on_order=lambda places: try_("order", lambda: change(lambda b: edits.reorder(b, places))),
+    )
+    refused("order")
+    columns = st.columns(3, vertical_alignment="bottom")
+    with columns[0]:
+        whole_field(
+            say("Rows of a solid stripe"),
+            "solid-rows",
+            rule.solid_rows,
+            1,
+            400,
+            lambda n: change(lambda b: edits.change_rule(b, solid_rows=n)),
+        )
+    with columns[1]:
+        whole_field(
+            say("Rows of a blend stripe"),
+            "blend-rows",
+            rule.blend_rows,
+            0,
+            400,
+            lambda n: change(lambda b: edits.change_rule(b, blend_rows=n)),
+            help=say("A blend stripe takes one strand of each neighbour. 0 leaves the blends out."),
+        )
+    with columns[2]:
+        names = [y.name for y in current.yarns]
+        st.selectbox(say("Put into the order once more"), names, key="again")
+        st.button(
+            say("Add at the end"),
+            key="again-add",
+            on_click=lambda: try_(
+                "order",
+                lambda: change(lambda b: edits.change_rule(b, order=(*b.sequence.order, st.session_state["again"]))),
+            ),
+        )
+    with st.container(horizontal=True, gap="small"):
+        _whole_order(say("Turn the order round"), "turn-round", lambda o: o[::-1])
+        _whole_order(say("Repeat it"), "repeat-order", lambda o: o + o)
+        _whole_order(say("Mirror it"), "mirror-order", lambda o: o + o[-2::-1])
+        st.button(
+            say("Change single stripes by hand"),
+            key="to-hand",
+            on_click=try_,
+            args=("order", lambda: change(edits.by_hand)),
+        )
+
+
+def _whole_order(label: str, key: str, turn: Callable[[tuple[str, ...]], tuple[str, ...]]) -> None:
+    st.button(
+        label,
+        key=key,
+        on_click=try_,
+        args=("order", lambda: change(lambda b: edits.change_rule(b, order=turn(b.sequence.order)))),
+    )
+
+
+def _hand(current: Brief) -> None:
+    """Draw one stripe at a time: its strands, rows, lock, and moves."""
+    stripes = current.all_stripes()
+    at = min(max(int(st.session_state.get("stripe-at", 0)), 0), len(stripes) - 1)
+    stripe = stripes[at]
+
+    def name(i: int) -> str:
+        one = stripes[i]
+        words = " + ".join(dict.fromkeys(one.strands))
+        lock = say(", locked") if one.locked else ""
+        return f"{i + 1}  {words} ({one.rows}){lock}"
+
+    st.caption(say("The stripes are set by hand. The first is worked first and lies at the bottom of the picture."))
+    choice_field(
+        say("Stripe"),
+        "stripe-field",
+        str(at),
+        {str(i): name(i) for i in range(len(stripes))},
+        lambda v: st.session_state.__setitem__("stripe-at", int(v)),
+    )
+    names = [y.name for y in current.yarns]
+    columns = st.columns([2, 2, 1])
+    for k in range(min(2, len(stripe.strands))):
+        with columns[k]:
+            choice_field(
+                say("Strand {n}", n=k + 1),
+                f"strand-{k}",
+                stripe.strands[k],
+                {n: n for n in names},
+                lambda v, k=k: change(  # type: ignore[misc]
+                    lambda b: edits.change_stripe(
+                        b, at, strands=tuple(v if i == k else s for i, s in enumerate(stripe.strands))
+                    )
+                ),
+            )
+    with columns[2]:
+        whole_field(
+            say("Rows"),
+            "stripe-rows",
+            stripe.rows,
+            1,
+            MAX_ROWS,
+            lambda n: change(lambda b: edits.change_stripe(b, at, rows=n)),
+        )
+
+    def go(label: str, key: str, act: Callable[[Brief], Brief], then: int, off: bool = False) -> None:
+        def press() -> None:
+            try_("hand", lambda: change(act))
+            if "hand" not in st.session_state.bad:
+                st.session_state["stripe-at"] = then
+
+        st.button(label, key=key, on_click=press, disabled=off)
+
+    last = len(stripes) - 1
+    with st.container(horizontal=True, gap="small"):
+        go(say("Earlier"), "hand-up", lambda b: edits.move_stripe(b, at, at - 1), at - 1, at == 0 or stripe.locked)
+        go(say("Later"), "hand-down", lambda b: edits.move_stripe(b, at, at + 1), at + 1, at == last or stripe.locked)
+        go(say("Double"), "hand-double", lambda b: edits.double_stripe(b, at), at + 1)
+        go(say("Split"), "hand-split", lambda b: edits.split_stripe(b, at), at, stripe.rows < 2)
+        go(say("Remove"), "hand-drop", lambda b: edits.drop_stripe(b, at), max(0, at - 1), last == 0)
+        switch_field(
+            say("Locked"), "hand-lock", stripe.locked, lambda v: change(lambda b: edits.change_stripe(b, at, locked=v))
+        )
+    refused("hand")
+    columns = st.columns([2, 1, 1], vertical_alignment="bottom")
+    with columns[0]:
+        st.selectbox(say("Together with stripe"), list(range(len(stripes))), format_func=name, key="hand-other")
+    other = int(st.session_state.get("hand-other") or 0)
+    with columns[1]:
+        go(say("Swap the two"), "hand-swap", lambda b: edits.swap_stripes(b, at, other), other)
+    with columns[2]:
+        go(say("Turn the stretch round"), "hand-reverse", lambda b: edits.reverse_stretch(b, at, other), at)
+    st.button(
+        say("Back to the rule (drops changes by hand)"),
+        key="to-rule",
+        on_click=try_,
+        args=("hand", lambda: change(lambda b: replace(b, stripes=None))),
+    )
+
+
+def _warnings(made: Plan) -> None:
+    if not made.warnings:
+        return
+    items = []
+    for warning in made.warnings[:8]:
+        where = ", ".join(str(i + 1) for i in warning.stripes)
+        mend = "; ".join(s.say(lang()) for s in warning.suggestions)
+        items.append(
+            f"<li><b>{html.escape(say('Stripe {n}', n=where))}:</b> {html.escape(warning.problem.say(lang()))}"
+            f"<br>{html.escape(mend)}</li>"
+        )
+    more = len(made.warnings) - 8
+    if more > 0:
+        items.append(f"<li>{html.escape(say('and {n} more', n=more))}</li>")
+    st.html(
+        f'<div class="bp-told"><b aria-hidden="true">!</b>{html.escape(say("Worth a look"))}<ul>{"".join(items)}</ul></div>'
+    )
+
+
+def stripe_table(made: Plan) -> str:
+    """Return the stripes as an HTML table: number, letters and names, rows, how the strands read, the step."""
+    sign = letters(n for s in made.stripes for n in s.stripe.strands)
+    heads = (say("Stripe"), say("Strands"), say("Rows"), say("Row numbers"), say("Reads as"), say("Step"))
+    lines = []
+    for s in made.stripes:
+        strands = " + ".join(f"{sign[n]} {n}" for n in dict.fromkeys(s.stripe.strands))
+        step = "" if s.step is None else figure(s.step, 1, lang())
+        reads = "" if s.stripe.solid else tr(s.blend.reads_as, lang())
+        lines.append(
+            f"<tr><td>{key_mark(s.blend.srgb, s.number)}</td><td style='text-align:left'>{html.escape(strands)}</td>"
+            f"<td>{s.stripe.rows}</td><td>{s.first_row}–{s.last_row}</td>"
+            f"<td style='text-align:left'>{html.escape(reads)}</td><td>{step}</td></tr>"
+        )
+    head = "".join(f"<th scope='col'>{html.escape(h)}</th>" for h in heads)
+    caption = say("Step is the difference from the stripe before (CIEDE2000; under 2 can hardly be seen).")
+    return (
+        f"<div class='bp-table' tabindex='0' role='region' aria-label='{html.escape(say('All stripes as a list'), quote=True)}'><table>"
+        f"<caption>{html.escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table></div>"
+    )
+
+
+def _pairs(current: Brief) -> None:
+    """Draw the table of all pairs; each cell tells its colour in words too."""
+    from blendplan.blend.nearest import pair_table
+    from blendplan.blend.pair import mix
+
+    yarns = current.yarns[:24]
+    sign = letters(y.name for y in yarns)
+    table = pair_table([y.lab for y in yarns], member=current.member)
+    head = "".join(f"<th scope='col'>{sign[y.name]}</th>" for y in yarns)
+    rows = []
+    for i, one in enumerate(yarns):
+        cells = []
+        for j, other in enumerate(yarns):
+            if j > i:
+                cells.append("<td></td>")
+                continue
+            label = say("{a} with {b}", a=one.name, b=other.name)
+            cells.append(
+                f"<td style='padding:2px'>{key_mark(table.srgb[i][j], sign[one.name] + sign[other.name], label)}</td>"
+            )
+        rows.append(f"<tr><th scope='row'>{sign[one.name]} {html.escape(one.name)}</th>{''.join(cells)}</tr>")
+    st.html(
+        f"<div class='bp-table' tabindex='0' role='region' aria-label='{html.escape(say('How every pair of your yarns would look'), quote=True)}'>"
+        f"<table><thead><tr><th scope='col'>{html.escape(say('Yarn'))}</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
+    )
+    names = [y.name for y in yarns]
+    columns = st.columns(2)
+    with columns[0]:
+        one_name = st.selectbox(say("One strand"), names, key="pair-one")
+    with columns[1]:
+        two_name = st.selectbox(say("The other strand"), names, index=min(1, len(names) - 1), key="pair-two")
+    if not one_name or not two_name:
+        return
+    pair = mix([current.yarn(one_name).lab, current.yarn(two_name).lab], member=current.member)
+    from blendplan.page.show import patch
+
+    st.html(
+        '<ul class="bp-patches">'
+        f"<li>{patch(pair.perceptual, say('close by'))}</li>"
+        f"<li>{patch(pair.optical, say('far away'))}</li></ul>"
+        f"<p>{html.escape(tr(READS[pair.reads_as], lang()))} "
+        f"({html.escape(say('the strands are {d} apart', d=plain(round(pair.strand_difference, 1))))})</p>"
+    )
