@@ -52,7 +52,7 @@ def _yarn(row: dict[str, str], old: Yarn | None, was: dict[str, str]) -> Yarn:
         return str(row.get(column) or "").strip()
 
     colour = get("colour") or "#8c8c8c"
-    shades = (Shade.from_hex(colour if colour.startswith("#") else f"#{colour}"),)
+    shades: tuple[Shade, ...] = (Shade.from_hex(colour if colour.startswith("#") else f"#{colour}"),)
     if old is not None and colour == was.get("colour"):
         shades = old.shades
     put_up = old.put_up if old is not None else None
@@ -170,7 +170,8 @@ def band_table(current: Brief) -> None:
     )
     st.caption(
         say(
-            "Grams and metres as the band says; a comma or a point, both are read. The same fields stand above, one yarn at a time."
+            "Grams and metres as the band says; a comma or a point, both are read. "
+            "The same fields stand above, one yarn at a time."
         )
     )
     refused("bands")

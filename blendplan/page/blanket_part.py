@@ -14,7 +14,7 @@ from blendplan.fabric.gauge import from_chain, from_first_row, from_ripple_swatc
 from blendplan.fabric.ripple import EDGES, PEAKS, STITCHES, VALLEYS, work
 from blendplan.outputs.show import Show
 from blendplan.page.fields import choice_field, fold, nothing_yet, number_field, refused, try_, units_now, whole_field
-from blendplan.page.show import figure, unit_sign
+from blendplan.page.show import bullet_list, figure, table_html, told_html, unit_sign
 from blendplan.page.state import brief, change, lang, plan, say
 from blendplan.plan import Brief, Plan
 from blendplan.units import CM_PER_INCH, exact
@@ -66,16 +66,9 @@ def blanket_part() -> None:
             _gauge(current)
     if made is not None:
         lines = [n.say(lang()) for n in (*made.gauge.rests_on, *made.notices)]
-        st.html("<ul class='bp-list'>" + "".join(f"<li>{html.escape(t)}</li>" for t in dict.fromkeys(lines)) + "</ul>")
+        st.html(bullet_list(dict.fromkeys(lines)))
         for caution in made.cautions:
-            st.html(f'<p class="bp-told"><b aria-hidden="true">!</b>{html.escape(caution.say(lang()))}</p>')
-
-
-def _sizes() -> dict[str, Any]:
-    """Return the usual sizes by key, where the fabric stage has them."""
-    from blendplan.fabric.sizes import SIZES
-
-    return {size.key: size for size in SIZES}
+            st.html(told_html(caution.say(lang()), "!"))
 
 
 def _width(current: Brief, made: Plan | None) -> None:
@@ -92,29 +85,23 @@ def _width(current: Brief, made: Plan | None) -> None:
             digits=1,
         )
     with columns[1]:
-        whole_field(say("Repeats across"), "repeats", ripple.repeats, 1, 500, lambda n: _ripple(repeats=n))
+        whole_field(say("Repeats across"), "repeats", ripple.repeats, (1, 500), lambda n: _ripple(repeats=n))
     with columns[2]:
-        whole_field(say("Stitches on a slope"), "slope", ripple.slope, 1, 60, lambda n: _ripple(slope=n))
+        whole_field(say("Stitches on a slope"), "slope", ripple.slope, (1, 60), lambda n: _ripple(slope=n))
     if made is None:
         return
     show = Show(current.units, lang())
     heads = (say("Repeats"), say("Foundation chain"), say("Stitches in a row"), say("Width"), say("From the wish"))
     lines = []
-    for one in made.widths:
-        mine = one.repeats == ripple.repeats
+    chosen = None
+    for at, one in enumerate(made.widths):
+        if one.repeats == ripple.repeats:
+            chosen = at
+        said = say("yours") if chosen == at else say("nearest") if one.nearest else ""
         sign = "+" if one.deviation_cm > 0 else "−" if one.deviation_cm < 0 else ""
-        note_text = say("yours") if mine else say("nearest") if one.nearest else ""
-        lines.append(
-            f"<tr{' class=bp-chosen' if mine else ''}><td>{one.repeats} {html.escape(note_text)}</td><td>{one.chain}</td>"
-            f"<td>{one.row_stitches}</td><td>{html.escape(show.size(one.width_cm, 1))}</td>"
-            f"<td>{sign}{html.escape(show.size(abs(one.deviation_cm), 1))}</td></tr>"
-        )
-    label = html.escape(say("Numbers of repeats and their widths"), quote=True)
-    head = "".join(f"<th scope='col'>{html.escape(h)}</th>" for h in heads)
-    st.html(
-        f"<div class='bp-table' tabindex='0' role='region' aria-label='{label}'><table><thead><tr>{head}</tr></thead>"
-        f"<tbody>{''.join(lines)}</tbody></table></div>"
-    )
+        width, away = show.size(one.width_cm, 1), sign + show.size(abs(one.deviation_cm), 1)
+        lines.append((f"{one.repeats} {html.escape(said)}", str(one.chain), str(one.row_stitches), width, away))
+    st.html(table_html(say("Numbers of repeats and their widths"), heads, lines, chosen=chosen))
     nearest = next((w for w in made.widths if w.nearest), None)
     if nearest is not None and nearest.repeats != ripple.repeats:
         st.button(
@@ -147,7 +134,9 @@ def _choices(current: Brief) -> None:
             _pick(say("In the hollows"), "valley", ripple.valley, VALLEYS, PART_WORDS)
             _pick(say("At the edges"), "edge", ripple.edge, EDGES, PART_WORDS)
         if ripple.kind == "wave":
-            whole_field(say("Stitches between the increases"), "crest", ripple.crest, 0, 12, lambda n: _ripple(crest=n))
+            whole_field(
+                say("Stitches between the increases"), "crest", ripple.crest, (0, 12), lambda n: _ripple(crest=n)
+            )
     number_field(
         say("Hook (mm)"),
         "hook",

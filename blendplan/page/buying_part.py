@@ -9,7 +9,7 @@ import streamlit as st
 
 from blendplan.outputs.content import read_plan
 from blendplan.page.fields import fold, nothing_yet, number_field, switch_field
-from blendplan.page.show import key_mark
+from blendplan.page.show import bullet_list, key_mark, table_html, told_html
 from blendplan.page.state import brief, change, lang, plan, say
 from blendplan.plan import Brief, Plan
 
@@ -26,8 +26,12 @@ def buying_part() -> None:
     missing = [c.name for c in made.yardage.colours if c.buy_skeins is None]
     if missing:
         st.html(
-            f'<p class="bp-told"><b aria-hidden="true">i</b>'
-            f"{html.escape(say('Skeins can be counted once the bands are known: give grams and length per skein for {names}.', names=', '.join(missing)))}</p>"
+            told_html(
+                say(
+                    "Skeins can be counted once the bands are known: give grams and length per skein for {names}.",
+                    names=", ".join(missing),
+                )
+            )
         )
     ways = fold(say("How carefully to count"), "yardage-fold")
     if ways.open:
@@ -35,9 +39,7 @@ def buying_part() -> None:
             _settings(current)
     said = dict.fromkeys(n.say(lang()) for n in made.yardage.notices)
     if said:
-        st.html(
-            "<ul class='bp-list'>" + "".join(f"<li>{html.escape(t[:1].upper() + t[1:])}</li>" for t in said) + "</ul>"
-        )
+        st.html(bullet_list(t[:1].upper() + t[1:] for t in said))
 
 
 def shopping_table(made: Plan) -> str:
@@ -53,23 +55,21 @@ def shopping_table(made: Plan) -> str:
         say("May run short"),
         say("Price"),
     )
-    lines = []
-    for item in words.shopping:
-        lines.append(
-            f"<tr><td>{key_mark(colour[item.name], item.letter)}{html.escape(item.name)}</td>"
-            f"<td>{html.escape(item.need)}</td><td>{html.escape(item.span)}</td><td>{html.escape(item.on_hand)}</td>"
-            f"<td><b>{html.escape(item.buy)}</b></td><td>{html.escape(item.chance)}</td><td>{html.escape(item.price)}</td></tr>"
+    lines = [
+        (
+            key_mark(colour[item.name], item.letter) + html.escape(item.name),
+            html.escape(item.need),
+            html.escape(item.span),
+            html.escape(item.on_hand),
+            f"<b>{html.escape(item.buy)}</b>",
+            html.escape(item.chance),
+            html.escape(item.price),
         )
+        for item in words.shopping
+    ]
     if words.total:
-        lines.append(
-            f"<tr><td colspan='6' style='text-align:right'>{html.escape(say('Price of all'))}</td><td><b>{html.escape(words.total)}</b></td></tr>"
-        )
-    head = "".join(f"<th scope='col'>{html.escape(h)}</th>" for h in heads)
-    label = html.escape(say("Shopping list"), quote=True)
-    return (
-        f"<div class='bp-table' tabindex='0' role='region' aria-label='{label}'><table><thead><tr>{head}</tr></thead>"
-        f"<tbody>{''.join(lines)}</tbody></table></div>"
-    )
+        lines.append((html.escape(say("Price of all")), "", "", "", "", "", f"<b>{html.escape(words.total)}</b>"))
+    return table_html(say("Shopping list"), heads, lines)
 
 
 def _settings(current: Brief) -> None:

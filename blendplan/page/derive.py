@@ -35,7 +35,7 @@ def _window(plan: Plan, zoom: str, width: float, height: float) -> tuple[float, 
 
 
 @lru_cache(maxsize=32)
-def view_png(brief: Brief, wide: int, tall: int, zoom: str, metres: float, grey: bool) -> bytes:
+def view_png(brief: Brief, size: tuple[int, int], zoom: str, metres: float, grey: bool) -> bytes:
     """Return the picture of a brief as PNG bytes, seen from a distance and in grey if asked."""
     from blendplan.outputs.render import drawn_stripes, plan_layout
     from blendplan.picture.distance import grey_look, seen_from
@@ -46,7 +46,7 @@ def view_png(brief: Brief, wide: int, tall: int, zoom: str, metres: float, grey:
     layout, stripes = plan_layout(plan), drawn_stripes(plan)
     width, height = blanket_size_cm(stripes, layout)
     window = _window(plan, zoom, width, height)
-    scale = min(wide / (window[2] - window[0]), tall / (window[3] - window[1]))
+    scale = min(size[0] / (window[2] - window[0]), size[1] / (window[3] - window[1]))
     # The ground is the neutral grey of the page, so that nothing white makes the shades look darker.
     pixels: Any = draw_blanket(stripes, layout, px_per_cm=scale, window=window, background="#8c8c8c")
     if metres:
@@ -58,7 +58,7 @@ def view_png(brief: Brief, wide: int, tall: int, zoom: str, metres: float, grey:
 
 def small_png(brief: Brief) -> bytes:
     """Return the picture in small, for comparing."""
-    return view_png(brief, 260, 300, "whole", 0.0, False)
+    return view_png(brief, (260, 300), "whole", 0.0, False)
 
 
 @lru_cache(maxsize=12)

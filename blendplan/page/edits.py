@@ -56,7 +56,8 @@ def _named(brief: Brief, old: str, new: str) -> dict[str, Any]:
         settings = replace(settings, border=replace(settings.border, strands=swap(settings.border.strands)))
     if settings.fringe is not None:
         settings = replace(settings, fringe=replace(settings.fringe, strands=swap(settings.fringe.strands)))
-    measured = tuple(replace(m, strands=swap(m.strands)) if hasattr(m, "strands") else m for m in settings.measured)
+    kept: tuple[Any, ...] = settings.measured
+    measured = tuple(replace(m, strands=swap(m.strands)) if hasattr(m, "strands") else m for m in kept)
     stripes = brief.stripes
     return {
         "sequence": replace(brief.sequence, order=swap(brief.sequence.order)),

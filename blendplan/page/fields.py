@@ -7,7 +7,6 @@ nothing more; what cannot be taken stays in the field with the reason under it.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable, Mapping
 from fractions import Fraction
 from typing import Any
@@ -15,7 +14,7 @@ from typing import Any
 import streamlit as st
 
 from blendplan.errors import BlendplanError
-from blendplan.page.show import figure, into_units, out_of_units, unit_sign
+from blendplan.page.show import figure, into_units, out_of_units, refused_html, unit_sign
 from blendplan.page.state import lang, say, say_error, work
 from blendplan.units import exact, whole
 
@@ -26,7 +25,7 @@ def refused(key: str) -> None:
     """Show why the last entry in a field was not taken."""
     error = st.session_state.bad.get(key)
     if error is not None:
-        st.html(f'<p class="bp-refused" role="alert"><b>✗</b> {html.escape(say_error(error))}</p>')
+        st.html(refused_html(say_error(error)))
 
 
 def try_(key: str, act: Callable[[], object]) -> None:
@@ -74,10 +73,7 @@ def number_field(
     An empty field gives None where that is allowed.
     """
     units = units_now()
-    if value is None:
-        shown = ""
-    else:
-        shown = figure(into_units(value, kind, units) if kind else value, digits, lang())
+    shown = "" if value is None else figure(into_units(value, kind, units) if kind else value, digits, lang())
 
     def apply_text(text: str) -> None:
         if not text.strip():
@@ -95,9 +91,16 @@ def number_field(
 
 
 def whole_field(
-    label: str, key: str, value: int, low: int, high: int, apply: Callable[[int], object], *, help: str | None = None
+    label: str,
+    key: str,
+    value: int,
+    bounds: tuple[int, int],
+    apply: Callable[[int], object],
+    *,
+    help: str | None = None,
 ) -> None:
     """Draw a field for a whole number, with steps by button or arrow key."""
+    low, high = bounds
     shown = min(max(value, low), high)
     _view(key, shown)
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 import streamlit as st
 
 from blendplan.page.fields import choice_field, refused, text_field, try_
-from blendplan.page.show import inert
+from blendplan.page.show import inert, refused_html, told_html
 from blendplan.page.state import (
     change,
     commit,
@@ -31,11 +31,6 @@ from blendplan.wording import LANGUAGES
 __all__ = ["bar", "keep_part", "told"]
 
 SIGNS = {"note": "i", "assumed": "≈", "warning": "!", "caution": "!"}
-
-
-def notice_html(level: str, text: str) -> str:
-    """Return one notice as a line with its sign in words, not by colour."""
-    return f'<p class="bp-told"><b aria-hidden="true">{SIGNS.get(level, "i")}</b>{html.escape(text)}</p>'
 
 
 def _set_lang(code: str) -> None:
@@ -97,7 +92,8 @@ def _versions() -> None:
     if keep is None:
         st.caption(
             say(
-                "This page is served to others: nothing is kept on its machine. Save the project file to keep your work."
+                "This page is served to others: nothing is kept on its machine. "
+                "Save the project file to keep your work."
             )
         )
         return
@@ -128,7 +124,7 @@ def _ways(current: Brief | None) -> None:
         "way-units",
         current.units,
         {"metric": say("cm, m, g"), "imperial": say("in, yd, oz")},
-        lambda v: change(lambda b: replace(b, units=v)),
+        lambda v: change(lambda b: replace(b, units="imperial" if v == "imperial" else "metric")),
         buttons=True,
     )
     choice_field(
@@ -136,7 +132,7 @@ def _ways(current: Brief | None) -> None:
         "way-terms",
         current.terms,
         {"US": say("US"), "UK": say("UK")},
-        lambda v: change(lambda b: replace(b, terms=v)),
+        lambda v: change(lambda b: replace(b, terms="UK" if v == "UK" else "US")),
         buttons=True,
     )
     text_field(say("Currency"), "way-currency", current.currency, lambda t: change(lambda b: replace(b, currency=t)))
@@ -148,21 +144,20 @@ def told() -> None:
     state = st.session_state
     if state.get("conflict"):
         with st.container(border=True, key="conflict"):
-            st.html(
-                f'<p role="alert"><b>!</b> {html.escape(say("This blanket was changed in another tab or window. Nothing is lost: choose which to go on with; the other stays among the earlier versions."))}</p>'
+            said = say(
+                "This blanket was changed in another tab or window. Nothing is lost: choose which to go on with; "
+                "the other stays among the earlier versions."
             )
+            st.html(f'<p role="alert"><b aria-hidden="true">!</b> {html.escape(said)}</p>')
             with st.container(horizontal=True):
                 st.button(say("Go on with the other"), key="take-other", on_click=settle_conflict, args=(False,))
                 st.button(say("Go on with this one"), key="keep-mine", on_click=settle_conflict, args=(True,))
     if state.get("unsaved") is not None:
-        st.html(f'<p class="bp-refused" role="alert"><b>!</b> {html.escape(say_error(state.unsaved))}</p>')
-    lines = [notice_html(n.level, n.say(lang())) for n in state.get("told", ())]
+        st.html(refused_html(say_error(state.unsaved)))
+    lines = [told_html(n.say(lang()), SIGNS.get(n.level, "i")) for n in state.get("told", ())]
     if work().extras.demo:
         lines.append(
-            notice_html(
-                "note",
-                say("This is the demo's blanket: change anything to try it out, or press “Start my own”."),
-            )
+            told_html(say("This is the demo's blanket: change anything to try it out, or press “Start my own”."))
         )
     if lines:
         st.html("".join(lines))

@@ -15,12 +15,12 @@ from blendplan.page.show import wave
 from blendplan.page.sight import sight
 from blendplan.page.state import boot, brief, plan, say
 from blendplan.page.stripes_part import stripes_part
-from blendplan.page.theme import CSS
 from blendplan.page.yarn_part import yarn_part
 
 __all__ = ["main"]
 
 ICON = Path(__file__).parent / "assets" / "icon.png"
+LOOK = Path(__file__).parent / "assets" / "page.css"
 
 
 def _heading(number: int, anchor: str, title: str, lead: str) -> None:
@@ -33,7 +33,7 @@ def _heading(number: int, anchor: str, title: str, lead: str) -> None:
 def main() -> None:
     """Draw the page once."""
     st.set_page_config(page_title="blendplan", page_icon=str(ICON), layout="wide", menu_items=None)
-    st.html(CSS)
+    st.html(LOOK)
     boot()
     titles = (
         ("yarn", say("Yarn"), say("what you have, in its true shades")),

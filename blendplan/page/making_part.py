@@ -89,7 +89,7 @@ def _counter(made: Plan) -> None:
             args=(done + 1,),
         )
         st.button(say("One row back"), key="row-back", disabled=done == 0, on_click=_set_done, args=(done - 1,))
-        whole_field(say("Rows done"), "rows-done", done, 0, made.rows, _set_done)
+        whole_field(say("Rows done"), "rows-done", done, (0, made.rows), _set_done)
     st.progress(done / made.rows, text=say("{done} of {all} rows", done=done, all=made.rows))
 
 

@@ -14,8 +14,8 @@ from blendplan.outputs.show import Show
 from blendplan.page import edits
 from blendplan.page.derive import plan_of, small_png
 from blendplan.page.fields import refused, try_
-from blendplan.page.show import figure, inert
-from blendplan.page.state import change, commit, lang, say, work
+from blendplan.page.show import bullet_list, figure, inert, refused_html
+from blendplan.page.state import change, commit, lang, say, say_error, work
 from blendplan.page.workspace import Variant
 from blendplan.plan import Brief
 from blendplan.wording import tr
@@ -29,9 +29,13 @@ OFFERED = ("smoothest", "even", "steady", "contrast", "light-to-dark", "dark-to-
 
 @lru_cache(maxsize=32)
 def _search(
-    yarns: tuple[Yarn, ...], aim: str, first: str | None, last: str | None, rows: tuple[int, int], member: float
+    yarns: tuple[Yarn, ...],
+    aim: str,
+    ends: tuple[str | None, str | None],
+    rows: tuple[int, int],
+    member: float,
 ) -> Ordering:
-    wishes = Constraints(first=first, last=last)
+    wishes = Constraints(first=ends[0], last=ends[1])
     return find_order(
         yarns, aim=aim, constraints=wishes, n_member=member, solid_rows=rows[0], blend_rows=rows[1], time_limit_s=20
     )
@@ -57,11 +61,11 @@ def order_fold(current: Brief) -> None:
     yarns = tuple(y for y in current.yarns if y.name in names)
     try:
         with st.spinner(say("Looking for the best order")):
-            found = _search(yarns, aim, first or None, last or None, (rule.solid_rows, rule.blend_rows), current.member)
+            found = _search(
+                yarns, aim, (first or None, last or None), (rule.solid_rows, rule.blend_rows), current.member
+            )
     except BlendplanError as error:
-        from blendplan.page.state import say_error
-
-        st.html(f'<p class="bp-refused" role="alert"><b>✗</b> {html.escape(say_error(error))}</p>')
+        st.html(refused_html(say_error(error)))
         return
     _found(current, found, "best")
 
@@ -110,7 +114,8 @@ def step_bars(found: Ordering) -> str:
     for step in found.steps[:40]:
         bars.append(
             f'<div class="bp-bar"><span>{html.escape(step.before)} → {html.escape(step.after)}</span>'
-            f'<i style="width:{100 * step.delta_e / longest:.1f}%"></i><span>{figure(step.delta_e, 1, lang())}</span></div>'
+            f'<i style="width:{100 * step.delta_e / longest:.1f}%"></i>'
+            f"<span>{figure(step.delta_e, 1, lang())}</span></div>"
         )
     return f'<div class="bp-bars">{"".join(bars)}</div>'
 
@@ -151,7 +156,7 @@ def _variant(name: str, one: Brief, i: int) -> None:
     ]
     if made.yardage.total_price is not None:
         lines.append(show.money(made.yardage.total_price, one.currency))
-    st.html("<ul class='bp-list'>" + "".join(f"<li>{html.escape(t)}</li>" for t in lines) + "</ul>")
+    st.html(bullet_list(lines))
     if i:
         with st.container(horizontal=True, gap="small"):
             st.button(

@@ -34,12 +34,12 @@ _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>~$:&@=^\"'/])")
 
 
 def inert(text: str) -> str:
-    """Return a maker's text so that Markdown shows it as it stands: no links, pictures, colours or formulas.
+    r"""Return a maker's text so that Markdown shows it as it stands: no links, pictures, colours or formulas.
 
     Examples
     --------
     >>> inert("![x](http://y)")
-    '\\\\!\\\\[x\\\\]\\\\(http\\\\:\\\\/\\\\/y\\\\)'
+    '\\!\\[x\\]\\(http\\:\\/\\/y\\)'
     """
     return _MARKDOWN.sub(r"\\\1", text)
 
@@ -52,7 +52,7 @@ def figure(value: Fraction | float, digits: int = 1, lang: str = "en") -> str:
     >>> figure(2.5), figure(2.5, lang="de"), figure(Fraction(1, 3), 2)
     ('2.5', '2,5', '0.33')
     """
-    text = plain(round(float(value), digits), digits)
+    text: str = plain(round(float(value), digits), digits)
     return text.replace(".", ",") if lang == "de" else text
 
 
@@ -63,11 +63,10 @@ def unit_sign(kind: str, units: str) -> str:
 
 def into_units(value: Fraction | float, kind: str, units: str) -> Fraction | float:
     """Return a metric value in the units shown."""
-    return (
-        value
-        if units == "metric"
-        else value / (FACTORS[kind][2] if isinstance(value, Fraction) else float(FACTORS[kind][2]))
-    )
+    if units == "metric":
+        return value
+    factor = FACTORS[kind][2]
+    return value / factor if isinstance(value, Fraction) else value / float(factor)
 
 
 def out_of_units(value: Fraction, kind: str, units: str) -> Fraction:
@@ -141,3 +140,52 @@ def key_mark(srgb: str, text: int | str, label: str = "") -> str:
         else ""
     )
     return f'<span class="bp-key" style="background:{srgb};color:{text_on(srgb)}"{aria}>{html.escape(str(text))}</span>'
+
+
+def table_html(
+    label: str,
+    heads: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    caption: str = "",
+    chosen: int | None = None,
+    left: Sequence[int] = (0,),
+) -> str:
+    """Return an HTML table that scrolls in its own box and can be reached by keys.
+
+    Parameters
+    ----------
+    label : str
+        What the table is, for those who hear it.
+    heads : sequence of str
+        Plain texts, escaped here.
+    rows : iterable of sequence of str
+        Cells as HTML; whoever makes them escapes names. The first cell heads its row.
+    caption : str
+    chosen : int, optional
+        A row that is marked, by weight and ground and not by colour.
+    left : sequence of int
+        Columns set to the left.
+    """
+    side = ["left" if i in left else "right" for i in range(len(heads))]
+    head = "".join(f'<th scope="col" class="bp-{s}">{html.escape(h)}</th>' for h, s in zip(heads, side, strict=True))
+    lines = []
+    for n, row in enumerate(rows):
+        cells = "".join(f'<td class="bp-{s}">{c}</td>' for c, s in zip(row[1:], side[1:], strict=False))
+        mark = ' class="bp-chosen"' if n == chosen else ""
+        lines.append(f'<tr{mark}><th scope="row" class="bp-{side[0]}">{row[0]}</th>{cells}</tr>')
+    told = f"<caption>{html.escape(caption)}</caption>" if caption else ""
+    return (
+        f'<div class="bp-table" tabindex="0" role="region" aria-label="{html.escape(label, quote=True)}"><table>{told}'
+        f"<thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table></div>"
+    )
+
+
+def told_html(text: str, sign: str = "i") -> str:
+    """Return a line to be told, with its sign; escaped."""
+    return f'<p class="bp-told"><b aria-hidden="true">{sign}</b>{html.escape(text)}</p>'
+
+
+def refused_html(text: str) -> str:
+    """Return a line that says why something was not taken; escaped, and read aloud at once."""
+    return f'<p class="bp-refused" role="alert"><b aria-hidden="true">✗</b> {html.escape(text)}</p>'

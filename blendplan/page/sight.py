@@ -58,7 +58,7 @@ def sight() -> None:
         look, distance = state.get("look", "colour"), state.get("distance", "0")
         zoom = state.get("zoom", "whole")
         st.image(
-            view_png(current, 900, 1000, zoom, float(distance), look == "grey"),
+            view_png(current, (900, 1000), zoom, float(distance), look == "grey"),
             width="stretch",
             alt=describe(plan),
         )
@@ -66,7 +66,8 @@ def sight() -> None:
         st.html(
             "<ul class='bp-facts'>"
             f"<li><b>{html.escape(show.both_sizes(plan.size.width_cm, plan.size.height_cm))}</b></li>"
-            f"<li>{html.escape(say('{n} stripes', n=len(plan.stripes)))}, {html.escape(say('{n} rows', n=plan.rows))}</li>"
+            f"<li>{html.escape(say('{n} stripes', n=len(plan.stripes)))}</li>"
+            f"<li>{html.escape(say('{n} rows', n=plan.rows))}</li>"
             f"<li>{html.escape(say('chain {n}', n=plan.worked.chain))}</li></ul>"
         )
         with st.container(key="sight-more", horizontal=True, vertical_alignment="bottom", gap="small"):

@@ -14,7 +14,7 @@ from blendplan.page import edits
 from blendplan.page.fields import choice_field, fold, nothing_yet, refused, switch_field, try_, whole_field
 from blendplan.page.order_fold import order_fold, variants_fold
 from blendplan.page.parts import order_list
-from blendplan.page.show import figure, key_mark
+from blendplan.page.show import figure, key_mark, patch, table_html
 from blendplan.page.state import brief, change, lang, plan, say
 from blendplan.plan import Brief, Plan
 from blendplan.stripes.model import MAX_ROWS
@@ -74,8 +74,7 @@ def _rule(current: Brief) -> None:
             say("Rows of a solid stripe"),
             "solid-rows",
             rule.solid_rows,
-            1,
-            400,
+            (1, 400),
             lambda n: change(lambda b: edits.change_rule(b, solid_rows=n)),
         )
     with columns[1]:
@@ -83,8 +82,7 @@ def _rule(current: Brief) -> None:
             say("Rows of a blend stripe"),
             "blend-rows",
             rule.blend_rows,
-            0,
-            400,
+            (0, 400),
             lambda n: change(lambda b: edits.change_rule(b, blend_rows=n)),
             help=say("A blend stripe takes one strand of each neighbour. 0 leaves the blends out."),
         )
@@ -160,8 +158,7 @@ def _hand(current: Brief) -> None:
             say("Rows"),
             "stripe-rows",
             stripe.rows,
-            1,
-            MAX_ROWS,
+            (1, MAX_ROWS),
             lambda n: change(lambda b: edits.change_stripe(b, at, rows=n)),
         )
 
@@ -215,7 +212,8 @@ def _warnings(made: Plan) -> None:
     if more > 0:
         items.append(f"<li>{html.escape(say('and {n} more', n=more))}</li>")
     st.html(
-        f'<div class="bp-told"><b aria-hidden="true">!</b>{html.escape(say("Worth a look"))}<ul>{"".join(items)}</ul></div>'
+        f'<div class="bp-told"><b aria-hidden="true">!</b>{html.escape(say("Worth a look"))}'
+        f"<ul>{''.join(items)}</ul></div>"
     )
 
 
@@ -226,19 +224,18 @@ def stripe_table(made: Plan) -> str:
     lines = []
     for s in made.stripes:
         strands = " + ".join(f"{sign[n]} {n}" for n in dict.fromkeys(s.stripe.strands))
-        step = "" if s.step is None else figure(s.step, 1, lang())
-        reads = "" if s.stripe.solid else tr(s.blend.reads_as, lang())
         lines.append(
-            f"<tr><td>{key_mark(s.blend.srgb, s.number)}</td><td style='text-align:left'>{html.escape(strands)}</td>"
-            f"<td>{s.stripe.rows}</td><td>{s.first_row}–{s.last_row}</td>"
-            f"<td style='text-align:left'>{html.escape(reads)}</td><td>{step}</td></tr>"
+            (
+                key_mark(s.blend.srgb, s.number),
+                html.escape(strands),
+                str(s.stripe.rows),
+                f"{s.first_row}–{s.last_row}",
+                "" if s.stripe.solid else html.escape(tr(s.blend.reads_as, lang())),
+                "" if s.step is None else figure(s.step, 1, lang()),
+            )
         )
-    head = "".join(f"<th scope='col'>{html.escape(h)}</th>" for h in heads)
     caption = say("Step is the difference from the stripe before (CIEDE2000; under 2 can hardly be seen).")
-    return (
-        f"<div class='bp-table' tabindex='0' role='region' aria-label='{html.escape(say('All stripes as a list'), quote=True)}'><table>"
-        f"<caption>{html.escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table></div>"
-    )
+    return table_html(say("All stripes as a list"), heads, lines, caption=caption, left=(0, 1, 4))
 
 
 def _pairs(current: Brief) -> None:
@@ -249,23 +246,15 @@ def _pairs(current: Brief) -> None:
     yarns = current.yarns[:24]
     sign = letters(y.name for y in yarns)
     table = pair_table([y.lab for y in yarns], member=current.member)
-    head = "".join(f"<th scope='col'>{sign[y.name]}</th>" for y in yarns)
     rows = []
     for i, one in enumerate(yarns):
-        cells = []
-        for j, other in enumerate(yarns):
-            if j > i:
-                cells.append("<td></td>")
-                continue
+        cells = [f"{sign[one.name]} {html.escape(one.name)}"]
+        for j, other in enumerate(yarns[: i + 1]):
             label = say("{a} with {b}", a=one.name, b=other.name)
-            cells.append(
-                f"<td style='padding:2px'>{key_mark(table.srgb[i][j], sign[one.name] + sign[other.name], label)}</td>"
-            )
-        rows.append(f"<tr><th scope='row'>{sign[one.name]} {html.escape(one.name)}</th>{''.join(cells)}</tr>")
-    st.html(
-        f"<div class='bp-table' tabindex='0' role='region' aria-label='{html.escape(say('How every pair of your yarns would look'), quote=True)}'>"
-        f"<table><thead><tr><th scope='col'>{html.escape(say('Yarn'))}</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
-    )
+            cells.append(key_mark(table.srgb[i][j], sign[one.name] + sign[other.name], label))
+        rows.append((*cells, *[""] * (len(yarns) - i - 1)))
+    heads = (say("Yarn"), *(sign[y.name] for y in yarns))
+    st.html(table_html(say("How every pair of your yarns would look"), heads, rows))
     names = [y.name for y in yarns]
     columns = st.columns(2)
     with columns[0]:
@@ -275,8 +264,6 @@ def _pairs(current: Brief) -> None:
     if not one_name or not two_name:
         return
     pair = mix([current.yarn(one_name).lab, current.yarn(two_name).lab], member=current.member)
-    from blendplan.page.show import patch
-
     st.html(
         '<ul class="bp-patches">'
         f"<li>{patch(pair.perceptual, say('close by'))}</li>"

@@ -172,7 +172,8 @@ def read_workspace(data: bytes) -> tuple[Workspace, tuple[Notice, ...]]:
     BlendplanError
         As `blendplan.project.read_project`; extras that cannot be used are refused likewise.
     """
-    extras, notices = Extras(), ()
+    extras = Extras()
+    notices: tuple[Notice, ...] = ()
     try:
         body = json.loads(data.decode("utf-8-sig")) if len(data) <= 20_000_000 else None
     except (ValueError, RecursionError):

@@ -269,8 +269,7 @@ def _band(yarn: Yarn, place: int) -> None:
             say("Whole skeins on hand"),
             f"y{place}-skeins",
             yarn.skeins_on_hand,
-            0,
-            1000,
+            (0, 1000),
             lambda n: change(lambda b: change_yarn(b, name, skeins_on_hand=n)),
         )
         text_field(
