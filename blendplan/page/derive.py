@@ -81,9 +81,8 @@ def paper_bytes(brief: Brief, kind: str, paper: str, lang: str, dialect: str) ->
 
     if kind == "txt":
         return rows_txt(plan, lang=lang)
-    style: Any = dialect
     if kind == "stripes":
-        return stripes_csv(plan, dialect=style, lang=lang)
+        return stripes_csv(plan, semicolon=dialect == "semicolon", lang=lang)
     from blendplan.outputs.shopping import shopping_csv
 
     shades = {yarn.name: yarn.srgb for yarn in brief.yarns}

@@ -58,7 +58,8 @@ def figure(value: Fraction | float, digits: int = 1, lang: str = "en") -> str:
 
 def unit_sign(kind: str, units: str) -> str:
     """Return the sign of a kind of unit (`cm`, `m`, `g`) in metric or imperial."""
-    return FACTORS[kind][0 if units == "metric" else 1]
+    metric, imperial, _ = FACTORS[kind]
+    return metric if units == "metric" else imperial
 
 
 def into_units(value: Fraction | float, kind: str, units: str) -> Fraction | float:
