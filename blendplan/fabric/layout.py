@@ -26,9 +26,10 @@ Floats = NDArray[np.float64]
 
 # How much of a place the foot of a stitch takes where several share one place, and how far the neighbours of
 # a skipped place lean and spread into the gap (assumed, from looking at finished ripples; no source).
-SHARED_FOOT = 0.55
-LEAN_INTO_GAP = 0.35
-SPREAD_INTO_GAP = 0.6
+SHARED_FOOT = 0.8
+LEAN_INTO_GAP = 0.75
+SPREAD_INTO_GAP = 0.3
+LEAN_FADES = 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,31 +138,34 @@ def _walk(row: Row) -> tuple[list[Spot], list[tuple[int, int]]]:
     foot, place = shift, 0
     spots: list[Spot] = []
     runs: list[tuple[int, int]] = []
-    gap = 0
+    gaps: list[tuple[float, int]] = []
     for part in row.parts:
         for _ in range(part.times):
             start = len(spots)
             for step in part.steps:
-                made = _spots_of(step, foot, place)
                 if step.kind == "skip":
-                    gap += step.count
-                    if spots and spots[-1].kind not in ("ch", "tch"):
-                        spots[-1] = _lean(spots[-1], +1, step.count)
-                elif made:
-                    if gap and made[0].kind not in ("ch", "tch"):
-                        made[0] = _lean(made[0], -1, gap)
-                    gap = 0
+                    gaps.append((foot + step.count / 2, step.count))
+                spots += _spots_of(step, foot, place)
                 foot, place = foot + step.taken, place + step.made
-                spots += made
             if len(spots) > start:
                 runs.append((start, len(spots)))
-    return spots, runs
+    return _close_gaps(spots, gaps), runs
 
 
-def _lean(spot: Spot, side: int, gap: int) -> Spot:
-    """Return a stitch leaning and spreading into a gap of skipped places beside it."""
-    lean = LEAN_INTO_GAP * min(gap, 2) / 2
-    return Spot(spot.kind, spot.foot + side * lean, spot.place, spot.drift, spot.foot_span + SPREAD_INTO_GAP * lean)
+def _close_gaps(spots: list[Spot], gaps: list[tuple[float, int]]) -> list[Spot]:
+    """Return stitches whose feet lean into skipped places, the nearest most, as the yarn pulls them together."""
+    feet = np.array([s.foot for s in spots])
+    shift, spread = np.zeros(len(spots)), np.zeros(len(spots))
+    for middle, count in gaps:
+        away = feet - middle
+        beyond = np.abs(away) - count / 2 - 0.5
+        pull = min(count, 2) / 2 * np.clip(1 - np.maximum(beyond, 0) / LEAN_FADES, 0, 1)
+        shift -= LEAN_INTO_GAP * pull * np.sign(away)
+        spread += SPREAD_INTO_GAP * pull
+    return [
+        s if s.kind in ("ch", "tch") else Spot(s.kind, s.foot + d, s.place, s.drift, s.foot_span + w)
+        for s, d, w in zip(spots, shift.tolist(), spread.tolist(), strict=True)
+    ]
 
 
 def lay_row(row: Row, *, stitch_width_cm: float, row_height_cm: float) -> RowLayout:

@@ -1,0 +1,325 @@
+"""Geometry apart from colour: which stripe, which strand and how much light at each pixel.
+
+`prepare` is the slow step and knows no colour, so its result can be kept while colours are changed.
+Each pixel has a code: the stripe, the mixture of its strands and its light.
+A pixel on the border of two stripes, or of the blanket, has a second code and the share of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import combinations_with_replacement
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blendplan.errors import QuantityError
+from blendplan.fabric.layout import RowLayout
+from blendplan.picture.tiles import VARIANTS, Chunk, TileShop, chunks_of, fine_factor
+from blendplan.units import number, whole
+
+__all__ = ["LIGHTS", "MIXES", "Geometry", "View", "light_levels", "mixtures", "prepare"]
+
+LIGHT_BITS, MIX_BITS = 7, 6
+LIGHTS, MIXES = 1 << LIGHT_BITS, 1 << MIX_BITS
+MOST_LIGHT = 2.2
+# Steps of each strand's share: as fine as 64 mixtures allow.
+_GRID = {1: 1, 2: MIXES - 1, 3: 9, 4: 5}
+_FULL = 0.995
+# Stitch width in pixels and stitches across of the patch on which the light is measured.
+CALIBRATION_PX = 20.0
+LONGEST_PATCH = 20
+WHOLE_PIXEL_STITCH = 30.0
+
+
+@lru_cache(maxsize=4)
+def mixtures(strands: int) -> NDArray[np.float64]:
+    """Return the shares of the strands for each mixture number, shape (<= 64, strands); rows add up to 1."""
+    steps = _GRID[strands]
+    if strands == 1:
+        return np.ones((1, 1))
+    if strands == 2:
+        first = np.arange(MIXES) / steps
+        return np.stack([first, 1 - first], axis=1)
+    cuts = combinations_with_replacement(range(steps + 1), strands - 1)
+    return np.array([np.diff([0, *c, steps]) for c in cuts]) / steps
+
+
+def light_levels() -> NDArray[np.float64]:
+    """Return the light of each light number, 0 to `MOST_LIGHT`, closer together in the dark."""
+    return MOST_LIGHT * (np.arange(LIGHTS) / (LIGHTS - 1)) ** 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """Where the picture looks: whole pixels on the blanket.
+
+    Attributes
+    ----------
+    px_per_cm : float
+        The same across and up: proportions are always true.
+    left, top : int
+        Pixel of the upper left corner; (0, 0) is the lower left corner of the blanket, y down, so `top` is
+        negative where the blanket is.
+    width, height : int
+        Of the picture.
+    """
+
+    px_per_cm: float
+    left: int
+    top: int
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Geometry:
+    """A drawing without colours.
+
+    Attributes
+    ----------
+    code : ndarray of uint32, shape (h, w)
+        stripe x 8192 + mixture x 128 + light; the stripe after the last is the background.
+    edge : ndarray of int64, shape (m,)
+        Flat indices of pixels that show two stripes.
+    edge_code : ndarray of uint32, shape (m,)
+    edge_share : ndarray of float32, shape (m,)
+        Share of the second code.
+    strands : tuple of int
+        Strands of each stripe.
+    light_weights : ndarray, shape (128,)
+        How much of the cloth has each light; its mean light is 1.
+    view : View
+    """
+
+    code: NDArray[np.uint32]
+    edge: NDArray[np.int64]
+    edge_code: NDArray[np.uint32]
+    edge_share: NDArray[np.float32]
+    strands: tuple[int, ...]
+    light_weights: NDArray[np.float64]
+    view: View
+
+    def stripe_at(self) -> NDArray[np.int64]:
+        """Return the stripe of each pixel, shape (h, w); len(strands) where the background is."""
+        return (self.code >> (LIGHT_BITS + MIX_BITS)).astype(np.int64)
+
+    def cover(self) -> NDArray[np.uint8]:
+        """Return how much of each pixel is blanket, 0 to 255, shape (h, w)."""
+        ground = len(self.strands)
+        alpha = np.where(self.stripe_at() < ground, 1.0, 0.0).astype(np.float32)
+        second = np.where((self.edge_code >> (LIGHT_BITS + MIX_BITS)) < ground, 1.0, 0.0)
+        flat = alpha.reshape(-1)
+        flat[self.edge] = flat[self.edge] * (1 - self.edge_share) + second * self.edge_share
+        return np.rint(alpha * 255).astype(np.uint8)
+
+
+class _Layer:
+    """Rows of one stripe while they are laid over one another."""
+
+    def __init__(self, most: int, height: int, width: int) -> None:
+        self.maps = np.zeros((1 + most, height, width), dtype=np.float32)
+        self.low, self.high = height, 0
+
+    def add(self, tile: NDArray[np.float32], left: int, top: int) -> None:
+        k, h, w = tile.shape
+        y0, y1 = max(top, 0), min(top + h, self.maps.shape[1])
+        x0, x1 = max(left, 0), min(left + w, self.maps.shape[2])
+        if y0 >= y1 or x0 >= x1:
+            return
+        part = tile[:, y0 - top : y1 - top, x0 - left : x1 - left]
+        room = self.maps[:k, y0:y1, x0:x1]
+        room *= 1.0 - part[0]
+        room += part
+        self.low, self.high = min(self.low, y0), max(self.high, y1)
+
+    def clear(self) -> None:
+        self.maps[:, self.low : self.high] = 0.0
+        self.low, self.high = self.maps.shape[1], 0
+
+
+def _mix_number(maps: NDArray[np.float32], total: NDArray[np.float32], strands: int) -> NDArray[np.uint32]:
+    if strands == 1:
+        return np.zeros(total.shape, dtype=np.uint32)
+    safe = np.maximum(total, 1e-6)
+    if strands == 2:
+        return (maps[1] * np.float32(MIXES - 1) / safe + np.float32(0.5)).astype(np.uint32)
+    from scipy.spatial import cKDTree  # noqa: PLC0415
+
+    shares = (maps[1 : strands + 1] / safe).reshape(strands, -1).T
+    _, nearest = cKDTree(mixtures(strands)).query(shares)
+    return nearest.reshape(total.shape).astype(np.uint32)
+
+
+class _Canvas:
+    """Codes of the picture while stripes are laid over one another."""
+
+    def __init__(self, view: View, ground: int) -> None:
+        one = round((LIGHTS - 1) * (1 / MOST_LIGHT) ** 0.5)
+        shape = (view.height, view.width)
+        self.code = np.full(shape, (ground << (LIGHT_BITS + MIX_BITS)) + one, dtype=np.uint32)
+        self.second = self.code.copy()
+        self.share = np.zeros(shape, dtype=np.float32)
+
+    def lay(self, layer: _Layer, stripe: int, strands: int, gain: float) -> None:
+        rows = slice(layer.low, layer.high)
+        maps = layer.maps[:, rows]
+        y, x = np.nonzero(maps[0] > 1 - _FULL)
+        if y.size == 0:
+            return
+        found = maps[: strands + 1, y, x]
+        cover, total = found[0], found[1:].sum(axis=0)
+        light = np.sqrt(np.minimum(total / cover * np.float32(gain / MOST_LIGHT), 1.0))
+        code = (light * np.float32(LIGHTS - 1) + np.float32(0.5)).astype(np.uint32)
+        code += _mix_number(found, total, strands) << LIGHT_BITS
+        code += np.uint32(stripe << (LIGHT_BITS + MIX_BITS))
+        old, second, share = self.code[rows], self.second[rows], self.share[rows]
+        full, part = cover >= _FULL, cover < _FULL
+        fy, fx = y[full], x[full]
+        old[fy, fx] = code[full]
+        share[fy, fx] = 0.0
+        py, px, over = y[part], x[part], cover[part]
+        before = old[py, px]
+        most = over >= 0.5
+        second[py, px] = np.where(most, before, code[part])
+        old[py, px] = np.where(most, code[part], before)
+        share[py, px] = np.where(most, 1 - over, over)
+
+
+@dataclass(frozen=True, slots=True)
+class _Weaver:
+    """Lays tiles of rows into layers."""
+
+    shop: TileShop
+    chunks: tuple[Chunk, ...]
+    view: View
+    seed: int
+    variants: int = VARIANTS
+
+    def row(self, layer: _Layer, n: int, what: str, strands: int) -> None:
+        """Lay one row (n counts from 0; the foundation chain is drawn at the foot of row 0)."""
+        shop, view = self.shop, self.view
+        rng = np.random.default_rng([self.seed, 1, n, what == "ridge"])
+        variants = rng.integers(0, self.variants, len(self.chunks))
+        start = int(rng.integers(0, strands))
+        side = "front" if n % 2 == 0 else "back"
+        f = shop.factor
+        # Large stitches are set on whole pixels, which spares drawing them at every fraction of one.
+        grid = f if shop.layout.stitch_width_cm * view.px_per_cm > WHOLE_PIXEL_STITCH else 1
+        y = -round((n + 1) * shop.layout.rise_cm * shop.fine_per_cm / grid) * grid
+        for c, chunk in enumerate(self.chunks):
+            x = round(chunk.left_cm * shop.fine_per_cm / grid) * grid
+            (west, south), (east, north) = (corner * shop.fine_per_cm for corner in shop.box(chunk))
+            if x + west > (view.left + view.width) * f or x + east < view.left * f:
+                continue
+            if y - north > (view.top + view.height) * f or y - south < view.top * f:
+                continue
+            tile, left, top = shop.tile(chunk, what, side, strands, int(variants[c]), (start + c) % strands, x, y)
+            layer.add(tile, left - view.left, top - view.top)
+
+
+def _order(rows: int, back_loops: bool) -> list[tuple[int, str]]:
+    """Return what is laid after what.
+
+    A row worked with this side facing takes the back loops, so the front loops of the row below lie over
+    its feet as a ridge; on the next row the loop left free is on the other side.
+    """
+    steps: list[tuple[int, str]] = []
+    for n in range(rows):
+        below = (n - 1, "ridge") if n else (0, "foundation")
+        facing = n % 2 == 0 and back_loops
+        steps += [(n, "body"), below] if facing or n == 0 else [below, (n, "body")]
+    return [*steps, (rows - 1, "ridge")]
+
+
+@lru_cache(maxsize=32)
+def _calibrate(layout: RowLayout, strands: int, seed: int, back_loops: bool) -> tuple[float, NDArray[np.float64]]:
+    """Return the gain that brings the mean light of plain cloth to 1, and the lights found after it.
+
+    A patch of one run and four rows is drawn at one scale, whatever the picture's, so that every zoom has
+    the same light.
+    """
+    scale = CALIBRATION_PX / layout.stitch_width_cm
+    chunks = chunks_of(layout)
+    first, last = layout.runs[len(layout.runs) // 2]
+    left, right = layout.top[first, 0], layout.top[min(last, first + LONGEST_PATCH) - 1, 0]
+    rows = 5 + int(np.ceil(layout.wave_cm / layout.rise_cm))
+    view = View(
+        px_per_cm=scale,
+        left=round(left * scale),
+        top=-round((rows - 1) * layout.rise_cm * scale),
+        width=max(4, round((right - left) * scale)),
+        height=max(4, round(4 * layout.rise_cm * scale)),
+    )
+    weaver = _Weaver(TileShop(layout, scale, 1, seed), chunks, view, seed, 2)
+    layer = _Layer(strands, view.height, view.width)
+    for n, what in _order(rows + 1, back_loops):
+        weaver.row(layer, n, what, strands)
+    light = layer.maps[1:].sum(axis=0)[layer.maps[0] > _FULL].astype(np.float64)
+    gain = 1.0 / float(light.mean())
+    levels = np.rint(np.sqrt(np.minimum(light * gain / MOST_LIGHT, 1)) * (LIGHTS - 1)).astype(int)
+    counts = np.bincount(levels, minlength=LIGHTS)
+    return gain, counts / counts.sum()
+
+
+def prepare(
+    stripes: Sequence[tuple[int, int]],
+    layout: RowLayout,
+    view: View,
+    *,
+    seed: int = 0,
+    back_loops: bool = True,
+) -> Geometry:
+    """Return the drawing of a blanket without its colours.
+
+    Parameters
+    ----------
+    stripes : sequence of (rows, strands)
+        From the first row worked (drawn at the bottom) to the last; 1 to 4 strands.
+    layout : RowLayout
+        The row that all rows repeat.
+    view : View
+    seed : int
+        Of twist and small unevenness; the same seed gives the same stitches at every zoom.
+    back_loops : bool
+        True where rows are worked in back loops only, which leaves ridges.
+
+    Raises
+    ------
+    QuantityError
+        If there is no stripe, or a number is out of range.
+    """
+    if not stripes:
+        raise QuantityError("no stripes were given to draw; give at least one stripe with one row.")
+    for rows, strands in stripes:
+        whole(rows, "rows of a stripe", 1, 5000)
+        whole(strands, "strands of a stripe", 1, 4)
+    number(view.px_per_cm, "pixels per cm", 0.05, 5000)
+    factor = fine_factor(layout.stitch_width_cm * view.px_per_cm)
+    shop = TileShop(layout, view.px_per_cm * factor, factor, seed)
+    weaver = _Weaver(shop, chunks_of(layout), view, seed)
+    gains = {k: _calibrate(layout, k, seed, back_loops) for k in sorted({k for _, k in stripes})}
+    stripe_of = np.repeat(np.arange(len(stripes)), [r for r, _ in stripes]).tolist()
+    canvas = _Canvas(view, len(stripes))
+    layer = _Layer(max(k for _, k in stripes), view.height, view.width)
+    current = -1
+    for n, what in _order(len(stripe_of), back_loops):
+        stripe = stripe_of[n]
+        if stripe != current and current >= 0:
+            canvas.lay(layer, current, stripes[current][1], gains[stripes[current][1]][0])
+            layer.clear()
+        current = stripe
+        weaver.row(layer, n, what, stripes[stripe][1])
+    canvas.lay(layer, current, stripes[current][1], gains[stripes[current][1]][0])
+    edge = np.flatnonzero(canvas.share > 0)
+    return Geometry(
+        code=canvas.code,
+        edge=edge,
+        edge_code=canvas.second.reshape(-1)[edge],
+        edge_share=canvas.share.reshape(-1)[edge],
+        strands=tuple(k for _, k in stripes),
+        light_weights=gains[max(gains)][1],
+        view=view,
+    )
