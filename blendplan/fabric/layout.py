@@ -118,7 +118,8 @@ def _spots_of(step: Step, foot: float, place: int) -> list[Spot]:
         middle = foot + step.count / 2
         return [Spot(step.stitch, foot + q + 0.5, place, middle - place - 0.5) for q in range(step.count)]
     if step.kind == "turn":
-        return [Spot("tch", foot + 0.5, place, 0.0)]
+        # A turning chain that stands for no stitch leaves no place and is not laid.
+        return [Spot("tch", foot + 0.5, place, 0.0)] * step.made
     if step.kind == "group":
         many = len(step.stitches)
         middle = foot + max(step.takes, 1) / 2

@@ -216,7 +216,16 @@ class _Weaver:
                 continue
             if y - north > (view.top + view.height) * f or y - south < view.top * f:
                 continue
-            tile, left, top = shop.tile(chunk, what, side, strands, int(variants[c]), (start + c) % strands, x, y)
+            tile, left, top = shop.tile(
+                chunk,
+                layer=what,
+                side=side,
+                strands=strands,
+                variant=int(variants[c]),
+                roll=(start + c) % strands,
+                x=x,
+                y=y,
+            )
             layer.add(tile, left - view.left, top - view.top)
 
 

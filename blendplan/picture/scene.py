@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -174,7 +175,7 @@ def stripe_heights_px(stripes: Sequence[DrawnStripe], layout: RowLayout, view: V
     """Return the height in the picture, pixels from its top, of each stripe's middle at the right edge."""
     ends = np.cumsum([0, *(s.rows for s in stripes)]) * layout.rise_cm
     edge = float(layout.outline[-1, 1])
-    return tuple(float(-((a + b) / 2 + edge) * view.px_per_cm - view.top) for a, b in zip(ends, ends[1:], strict=False))
+    return tuple(float(-((a + b) / 2 + edge) * view.px_per_cm - view.top) for a, b in pairwise(ends))
 
 
 def _lights_for(rgb: NDArray[np.float64], weights: NDArray[np.float64]) -> NDArray[np.float64]:

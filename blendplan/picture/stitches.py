@@ -44,7 +44,13 @@ _SHORT_POST: Path = (
 # Yarn of the other side, seen in the gap to the next stitch.
 _BETWEEN: Path = ((0.46, -0.10, -0.46), (0.53, 0.30, -0.40), (0.48, 0.65, -0.40), (0.52, 1.04, -0.46))
 _BACK_LOOP: Path = ((-0.62, 1.03, -0.12), (-0.25, 1.09, 0.0), (0.25, 1.09, 0.0), (0.62, 1.03, -0.12))
-_FRONT_LOOP: Path = ((-0.66, 0.96, -0.10), (-0.38, 0.90, 0.16), (0.0, 0.94, 0.26), (0.40, 1.02, 0.20), (0.70, 1.06, -0.10))
+_FRONT_LOOP: Path = (
+    (-0.66, 0.96, -0.10),
+    (-0.38, 0.90, 0.16),
+    (0.0, 0.94, 0.26),
+    (0.40, 1.02, 0.20),
+    (0.70, 1.06, -0.10),
+)
 _CHAIN: tuple[Path, ...] = (
     ((-0.62, 1.02, -0.02), (-0.30, 0.91, 0.10), (0.10, 0.89, 0.16), (0.52, 1.00, 0.10), (0.66, 1.05, -0.06)),
     ((-0.62, 1.03, -0.04), (-0.30, 1.13, 0.08), (0.10, 1.14, 0.12), (0.52, 1.06, 0.06), (0.66, 1.02, -0.06)),
@@ -65,7 +71,13 @@ def _wrap(middle: float, lift: float, turn: float = 1.0, depth: float = 0.30) ->
 
 def _bar(v: float, depth: float = 0.22) -> Path:
     """Return a short level bar, the hump at the back of a stitch."""
-    return ((-0.44, v - 0.04, -0.14), (-0.22, v, 0.12), (0.0, v + 0.02, depth), (0.22, v, 0.12), (0.44, v - 0.04, -0.14))
+    return (
+        (-0.44, v - 0.04, -0.14),
+        (-0.22, v, 0.12),
+        (0.0, v + 0.02, depth),
+        (0.22, v, 0.12),
+        (0.44, v - 0.04, -0.14),
+    )
 
 
 def _stacked_chains(count: int) -> tuple[Path, ...]:
@@ -125,7 +137,7 @@ def foundation_paths(kind: str) -> tuple[Path, ...]:
 @cache
 def fills(kind: str) -> tuple[float, float] | None:
     """Return from which to which v the cloth behind a stitch is closed, None where it is open (chains)."""
-    return None if kind in ("ch", "sl st") else (-0.12, 1.04)
+    return None if kind in ("ch", "sl st", "tch") else (-0.12, 1.04)
 
 
 def smooth(points: Floats, per_piece: int) -> Floats:

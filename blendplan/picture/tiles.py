@@ -9,6 +9,7 @@ pixel where it is needed.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +78,7 @@ def chunks_of(layout: RowLayout) -> tuple[Chunk, ...]:
     chunks = []
     for first, last in layout.runs:
         cuts = [*range(first, last, LONGEST_RUN), last]
-        for a, b in zip(cuts, cuts[1:], strict=False):
+        for a, b in pairwise(cuts):
             left = float(layout.top[a, 0] - place / 2)
             shift = np.array([left, 0.0])
             parts = (layout.base[a:b] - shift, layout.top[a:b] - shift, base_way[a:b], top_way[a:b])
@@ -136,7 +137,7 @@ class TileShop:
     _ready: dict[tuple[object, ...], Maps] = field(default_factory=dict)
 
     def tile(
-        self, chunk: Chunk, layer: str, side: str, strands: int, variant: int, roll: int, x: int, y: int
+        self, chunk: Chunk, *, layer: str, side: str, strands: int, variant: int, roll: int, x: int, y: int
     ) -> tuple[Maps, int, int]:
         """Return a tile and the pixel of its upper left corner.
 
@@ -158,7 +159,7 @@ class TileShop:
         name = (chunk.key, layer, side, strands, variant)
         fine = self._fine.get(name)
         if fine is None:
-            fine = self._fine[name] = self._draw(chunk, layer, side, strands, variant)
+            fine = self._fine[name] = self._draw(chunk, layer=layer, side=side, strands=strands, variant=variant)
         f = self.factor
         left, top = x - fine.right, y - fine.down
         pad_x, pad_y = left % f, top % f
@@ -173,7 +174,7 @@ class TileShop:
             small = rolled
         return small, left // f, top // f
 
-    def _draw(self, chunk: Chunk, layer: str, side: str, strands: int, variant: int) -> _Fine:
+    def _draw(self, chunk: Chunk, *, layer: str, side: str, strands: int, variant: int) -> _Fine:
         rng = np.random.default_rng([self.seed, variant, _LAYERS.index(layer), side == "back", len(chunk.kinds)])
         scale = self.fine_per_cm
         width = self.layout.stitch_width_cm * scale
@@ -244,4 +245,4 @@ class TileShop:
                 -self.fine_per_cm,
             ]
             draw.polygon([(float(x), float(y)) for x, y in spots], fill=255)
-        return np.asarray(image, dtype=np.float32) / 255
+        return np.asarray(image, dtype=np.float32) / np.float32(255)

@@ -152,9 +152,7 @@ def _sweep_small(strands: Strands, shape: tuple[int, int], inside: Ints, x: Ints
             hit = np.flatnonzero(room > 0)
             if hit.size:
                 height = (z[hit] + np.sqrt(room[hit])) * steps + (1 << 20)
-                np.maximum.at(
-                    best, spot[hit] + dy * shape[1] + dx, (height.astype(np.int64) << 24) + inside[hit]
-                )
+                np.maximum.at(best, spot[hit] + dy * shape[1] + dx, (height.astype(np.int64) << 24) + inside[hit])
     best = best.reshape(shape)
     owner = np.where(best >= 0, best & 0xFFFFFF, -1).astype(np.int32)
     depth = np.where(best >= 0, ((best >> 24) - (1 << 20)) / steps, -np.inf).astype(np.float32)
