@@ -27,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     if Path(args.file).exists() and not args.force:
         raise ProjectError("{path} exists already; choose another name, or add --force to replace it.", path=args.file)
     brief, notices = starting_brief(palette=args.palette, photos=args.photos or ())
-    show_notices(notices)
     save_project(brief, args.file)
+    show_notices(notices)
     print(args.file)
     return 0

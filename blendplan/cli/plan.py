@@ -1,0 +1,64 @@
+"""`blendplan plan`: all outputs of a project into one folder."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from blendplan.plan import Brief
+
+HELP = "write picture, stripes, shopping list, rows, PDF and JSON of a project into a folder"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("project", metavar="PROJECT.json", help="a project file")
+    add_output_arguments(parser)
+
+
+def add_output_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments that say where and how outputs are written."""
+    parser.add_argument("--out", metavar="DIR", required=True, help="folder for the outputs; made if missing")
+    parser.add_argument("--date", metavar="YYYY-MM-DD", help="date to print on the paper; none by default")
+    parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="paper size of the PDF")
+    parser.add_argument("--lang", choices=("en", "de"), default="en", help="language of the outputs")
+
+
+def day_of(text: str | None) -> date | None:
+    """Return the date to print, or None where none was asked for."""
+    from datetime import date
+
+    from blendplan.errors import ProjectError
+
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise ProjectError("{given} is not a date; write it like 2026-03-31.", given=repr(text)) from None
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the plan and write its outputs."""
+    from blendplan.cli.common import load
+
+    return write(load(args.project), args)
+
+
+def write(brief: Brief, args: argparse.Namespace) -> int:
+    """Write the outputs of a brief and print their names."""
+    from blendplan.cli.common import progress, show_notices
+    from blendplan.outputs.write import write_outputs
+    from blendplan.plan import make_plan
+
+    day = day_of(args.date)
+    progress("planning")
+    plan = make_plan(brief)
+    show_notices((*plan.notices, *plan.yardage.notices))
+    progress("drawing the picture and the pages")
+    for path in write_outputs(plan, args.out, date=day, paper=args.paper, lang=args.lang):
+        print(path)
+    return 0

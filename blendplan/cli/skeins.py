@@ -1,0 +1,29 @@
+"""`blendplan skeins`: how much of each colour, and what to buy."""
+
+from __future__ import annotations
+
+import argparse
+
+HELP = "how much yarn of each colour a project needs, and how many skeins to buy"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("project", metavar="PROJECT.json", help="a project file")
+    parser.add_argument("--json", action="store_true", help="print JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the need of each colour."""
+    import json
+
+    from blendplan.cli.common import load
+    from blendplan.outputs.tables import shopping_lines
+    from blendplan.plan import make_plan
+
+    plan = make_plan(load(args.project))
+    if args.json:
+        print(json.dumps(plan.yardage.to_json(), ensure_ascii=False, indent=1))
+    else:
+        print("\n".join(shopping_lines(plan)))
+    return 0
