@@ -126,6 +126,34 @@ def test_mix_of_yarns_uses_shares_and_uncertainty() -> None:
     assert mix_yarns([a, yarn("Chalk", "#f0f0f0", 400)]).uncertainty is None
 
 
+def test_equal_shares_that_were_assumed_are_told() -> None:
+    known, bare = yarn("Peat", m_per_100g=100), yarn("Fog")
+    assert [n.text for n in mix_yarns([known, bare]).notices if n.level == "assumed"] == [
+        "grams and metres of Fog are not known, so all strands are taken to show equally; fill them in from the band."
+    ]
+    # Nothing is known of either, or nothing is missing: there is nothing to tell.
+    for pair in ([bare, yarn("Mist")], [known, yarn("Bog", m_per_100g=300)], [bare, bare]):
+        assert not [n for n in mix_yarns(pair).notices if n.level == "assumed"]
+    light = Yarn(name="Lace", shades=(Shade(lab=(50, 0, 0)),), weight_class=0)
+    heavy = Yarn(name="Rope", shades=(Shade(lab=(50, 0, 0)),), weight_class=6)
+    assert [n.level for n in mix_yarns([light, heavy]).notices] == ["assumed"]
+
+
+def test_a_yarn_of_several_shades_wanders_and_says_between_what() -> None:
+    plain = yarn("Fog", "#c8ccd0")
+    ends = (Shade(lab=(30.0, 10.0, -20.0), share=0.5), Shade(lab=(70.0, -5.0, 20.0), share=0.5))
+    many = Yarn(name="Rock Pool", shades=ends)
+    made = mix_yarns([plain, many])
+    (said,) = [n for n in made.notices if "wanders" in n.text]
+    values = dict(said.values)
+    assert (
+        values["dark"] == mix([plain.lab, ends[0].lab]).srgb and values["light"] == mix([plain.lab, ends[1].lab]).srgb
+    )
+    # Two strands of it: both may be dark, or both light, at once.
+    (said,) = [n for n in mix_yarns([many, many]).notices if "wanders" in n.text]
+    assert dict(said.values)["dark"] == many.shades[0].srgb
+
+
 # --- Uncertainty -------------------------------------------------------------------------------------------------
 
 
@@ -193,6 +221,35 @@ def test_contrast_never_softens_the_word() -> None:
     order = ["solid", "tonal", "heathered", "marled", "barber-poled"]
     ranks = [order.index(read_strands([(10, 0, 0), (10 + gap, 0, 0)]).code) for gap in range(0, 90)]
     assert ranks == sorted(ranks) and set(ranks) == {0, 1, 2, 3, 4}
+
+
+def test_the_words_keep_their_order_through_the_filters_of_the_eye() -> None:
+    """S-CIELAB (Zhang and Wandell 1996) on strands with 4 mm runs of colour, seen from 6 m and from 60 cm.
+
+    What remains of the strands' difference must rise from tonal to barber-poled; strands of like lightness must melt
+    although they differ as much as marled ones in the hand.
+    """
+    from blendplan.colour import linear_to_lab, oklab_to_linear
+    from blendplan.picture.distance import seen_from
+
+    rng = np.random.default_rng(606)
+    left: dict[float, dict[str, list[float]]] = {60.0: {}, 600.0: {}}
+    for _ in range(400):
+        light = oklab_to_linear(rng.uniform([0.2, -0.15, -0.15], [0.95, 0.15, 0.15], (2, 3)))
+        if np.any((light < 0) | (light > 1)):
+            continue
+        code = read_strands(linear_to_lab(light).tolist()).code
+        cloth = np.repeat(light[np.arange(128) // 8 % 2][None].astype(np.float32), 8, axis=0)
+        for distance, by_code in left.items():
+            row = linear_to_lab(np.clip(seen_from(cloth, px_per_cm=20, distance_cm=distance)[4, 60:76:8], 0, 1))
+            by_code.setdefault(code, []).append(float(delta_e_2000(row[0], row[1])))
+    for by_code in left.values():
+        middle = {code: float(np.median(values)) for code, values in by_code.items()}
+        assert middle["heathered"] < middle["marled"] < middle["barber-poled"]
+    far = {code: np.array(values) for code, values in left[600.0].items()}
+    assert np.quantile(far["heathered"], 0.9) < 5 and np.quantile(far["shot"], 0.9) < 6
+    assert np.median(far["shot"]) < 0.6 * np.median(far["marled"])
+    assert np.quantile(far["barber-poled"], 0.1) > 8
 
 
 def test_many_blends_at_once_are_the_single_ones() -> None:

@@ -144,6 +144,31 @@ def test_two_stripes_that_are_alike() -> None:
     assert "cannot be told apart" in found[0].problem.text and "stripes 1 and 2" in found[0].problem.text
 
 
+def test_two_yarns_of_one_colour_far_apart_in_the_order() -> None:
+    yarns = palette(Moss="#5f7048", Chalk="#e8e4da", Rust="#9c4a2c", Fern="#607148")
+    found = [w for w in check_stripes(fade(yarns), yarns) if w.code == "alike"]
+    assert [w.stripes for w in found] == [(0, 6)]
+    assert "stripes 1 and 7, Moss and Fern" in found[0].problem.text
+    assert "label the skeins" in found[0].suggestions[-1].text
+    # Coming back to the same yarn is meant.
+    again = fade(yarns, "Moss", "Chalk", "Rust", "Moss")
+    assert not [w for w in check_stripes(again, yarns) if w.code == "alike"]
+
+
+def test_yarns_that_no_stripe_uses_yet_are_suggested_first() -> None:
+    yarns = palette(
+        Chalk="#e8e4da", Sand="#cfc3a8", Oat="#b8a888", Bark="#5a4632", Peat="#46382c", Soot="#33302c", Clay="#8c7657"
+    )
+    twice = dict(yarns) | palette(Loam="#877152")
+    order = ("Chalk", "Sand", "Oat", "Bark", "Peat", "Soot", "Clay")
+    found = [w for w in check_stripes(fade(twice, *order), twice) if w.stripes == (5,) and w.code == "stands-out"]
+    carriers = [dict(s.values)["carrier"] for s in found[0].suggestions if "carrier" in dict(s.values)]
+    assert carriers == ["Loam"]
+    # With none spare, one that is in use is better than no advice.
+    found = [w for w in check_stripes(fade(yarns, *order), yarns) if w.stripes == (5,) and w.code == "stands-out"]
+    assert [dict(s.values)["carrier"] for s in found[0].suggestions if "carrier" in dict(s.values)] == ["Clay"]
+
+
 def test_the_same_strands_twice_are_meant() -> None:
     yarns = palette(Moss="#5f7048", Rust="#9c4a2c")
     stripes = [Stripe(strands=("Moss", "Rust"), rows=2), Stripe(strands=("Rust", "Moss"), rows=2)]

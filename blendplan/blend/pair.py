@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -243,11 +243,50 @@ def _yarn_uncertainty(yarn: Yarn) -> float | None:
 def mix_yarns(yarns: Sequence[Yarn], *, member: str | float = "perceptual") -> Blend:
     """Return what yarns held together look like, weighed by visible width and with their shades' uncertainty.
 
-    A yarn of several shades takes part with its mean colour and the largest of its uncertainties.
+    A yarn of several shades takes part with its mean colour and the largest of its uncertainties; a notice says
+    between which colours the blend will wander.
     """
-    return mix(
+    shares = visible_shares(yarns)
+    made = mix(
         [y.lab for y in yarns],
-        shares=visible_shares(yarns) or None,
+        shares=shares or None,
         member=member,
         uncertainties=[_yarn_uncertainty(y) for y in yarns],
     )
+    return replace(made, notices=(*made.notices, *_width_notices(yarns), *_wandering(yarns, shares, member)))
+
+
+def _width_notices(yarns: Sequence[Yarn]) -> list[Notice]:
+    """Tell of equal shares that were assumed although the yarns may differ in thickness."""
+    unknown = list(dict.fromkeys(y.name for y in yarns if y.put_up is None))
+    alike = len({y.weight_class for y in yarns}) == 1 and len(unknown) == len({y.name for y in yarns})
+    if not unknown or alike:
+        return []
+    return [
+        note(
+            "grams and metres of {yarns} are not known, so all strands are taken to show equally; fill them in from "
+            "the band.",
+            "assumed",
+            yarns=", ".join(unknown),
+        )
+    ]
+
+
+def _wandering(yarns: Sequence[Yarn], shares: Sequence[float], member: str | float) -> list[Notice]:
+    """Tell between which colours the blend wanders along a yarn of several shades."""
+    out = []
+    for place, yarn in enumerate(yarns):
+        if len(yarn.shades) < 2 or yarn in yarns[:place]:
+            continue
+        ends = sorted((s.lab for s in yarn.shades), key=lambda lab: lab[0])
+        rows = [[end if other == yarn else other.lab for other in yarns] for end in (ends[0], ends[-1])]
+        dark, light = (lab_to_hex(lab) for lab in blend_labs(rows, shares, member=member))
+        out.append(
+            note(
+                "{yarn} has several shades; the blend is that of their mean and wanders between {dark} and {light}.",
+                yarn=yarn.name,
+                dark=dark,
+                light=light,
+            )
+        )
+    return out

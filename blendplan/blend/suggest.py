@@ -5,10 +5,11 @@ A carrier is a third colour held with each of the two in turn: A, A + C, C, C + 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from blendplan.blend.deficiency import seen_with
 from blendplan.blend.family import blend_linear, member_n
@@ -30,25 +31,36 @@ class Bench:
     labs : ndarray, shape (n, 3)
     pairs : ndarray, shape (n, n, 3)
         CIELAB of each pair, solids on the diagonal.
+    unused : ndarray of bool, shape (n,)
+        True for yarns in no stripe yet; they are suggested first.
     """
 
     names: tuple[str, ...]
     labs: Floats
     pairs: Floats
+    unused: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, yarns: Mapping[str, Yarn], member: str | float) -> Bench:
-        """Return the bench of a palette."""
+    def of(cls, yarns: Mapping[str, Yarn], member: str | float, used: Collection[str] = ()) -> Bench:
+        """Return the bench of a palette, with the names that stripes already use."""
         labs = np.array([y.lab for y in yarns.values()])
         widths = np.array([strand_width(y) or np.nan for y in yarns.values()])
         one, two = np.broadcast_arrays(widths[:, None], widths[None, :])
         shares = np.stack([one, two], axis=-1)
         shares = np.where(np.isnan(shares).any(axis=-1, keepdims=True), 1.0, shares)
         light = np.stack(np.broadcast_arrays(*(lab_to_linear(labs)[s] for s in (np.s_[:, None], np.s_[None]))), axis=-2)
-        return cls(tuple(yarns), labs, linear_to_lab(blend_linear(light, shares, n=member_n(member))))
+        unused = np.array([name not in used for name in yarns])
+        return cls(tuple(yarns), labs, linear_to_lab(blend_linear(light, shares, n=member_n(member))), unused)
 
     def _at(self, names: Sequence[str]) -> list[int]:
         return [self.names.index(n) for n in dict.fromkeys(names)]
+
+    def _pick(self, cost: Floats, yarns: Sequence[int]) -> int | None:
+        """Return the place of the least finite cost, unused yarns first; None if there is none."""
+        first = np.where(self.unused[list(yarns)], cost, np.inf)
+        chosen = first if np.isfinite(first).any() else cost
+        best = int(np.argmin(chosen))
+        return best if np.isfinite(chosen[best]) else None
 
     def chroma(self, name: str) -> float:
         """CIELAB chroma of one yarn."""
@@ -111,8 +123,8 @@ class Bench:
         a, b = places
         kept = self._retained()
         cost = np.where(np.minimum(kept[a], kept[b]) >= grey_below, self._through(a, b), np.inf)
-        best = int(np.argmin(cost))
-        return self._carrier(a, best, b) if np.isfinite(cost[best]) else None
+        best = self._pick(cost, range(len(self.names)))
+        return None if best is None else self._carrier(a, best, b)
 
     def smooth_carrier(self, strands: Sequence[str], now: float) -> Notice | None:
         """Return a carrier that makes the longest step at least a quarter shorter."""
@@ -121,8 +133,8 @@ class Bench:
             return None
         a, b = places
         cost = self._through(a, b)
-        best = int(np.argmin(cost))
-        return self._carrier(a, best, b) if cost[best] <= 0.75 * now else None
+        best = self._pick(np.where(cost <= 0.75 * now, cost, np.inf), range(len(self.names)))
+        return None if best is None else self._carrier(a, best, b)
 
     def _replacements(self, strands: Sequence[str]) -> list[tuple[int, int]]:
         """Return pairs that keep one strand of a blend, or other solids for a solid."""
@@ -144,8 +156,8 @@ class Bench:
             return None
         labs = np.array([self.pairs[t] for t in tries])
         cost = np.maximum(delta_e_2000(labs, before), delta_e_2000(labs, after))
-        best = int(np.argmin(cost))
-        return self._instead(*tries[best]) if cost[best] <= 0.75 * now else None
+        best = self._pick(np.where(cost <= 0.75 * now, cost, np.inf), [new for _, new in tries])
+        return None if best is None else self._instead(*tries[best])
 
     def clearer(
         self, strands: Sequence[str], neighbour: Floats, apart: float, deficiencies: Sequence[str] = ()
@@ -158,6 +170,5 @@ class Bench:
         cost = delta_e_2000(labs, neighbour)
         for code in deficiencies:
             cost = np.minimum(cost, delta_e_2000(seen_with(labs, code), seen_with(neighbour, code)))
-        cost = np.where(cost >= apart, cost, np.inf)
-        best = int(np.argmin(cost))
-        return self._instead(*tries[best]) if np.isfinite(cost[best]) else None
+        best = self._pick(np.where(cost >= apart, cost, np.inf), [new for _, new in tries])
+        return None if best is None else self._instead(*tries[best])

@@ -133,7 +133,7 @@ def check_stripes(
     if not stripes:
         return ()
     labs = _stripe_labs(stripes, yarns_by_name, member)
-    bench = Bench.of(yarns_by_name, member)
+    bench = Bench.of(yarns_by_name, member, {name for stripe in stripes for name in stripe.strands})
     found = [
         *_greys_out(stripes, labs, bench, limits),
         *_stands_out(stripes, labs, bench, limits),
@@ -204,25 +204,32 @@ def _stands_out(stripes: Sequence[StripeLike], labs: Floats, bench: Bench, limit
 
 
 def _alike(stripes: Sequence[StripeLike], labs: Floats, bench: Bench, limits: Limits) -> list[BlendWarning]:
+    """Warn of neighbours, and of solid stripes of two yarns anywhere, that look the same."""
+    pairs = [(i, i + 1) for i in range(len(stripes) - 1)]
+    solids = list({s.strands[0]: i for i, s in reversed(list(enumerate(stripes))) if not _is_blend(s)}.values())
+    pairs += [(i, j) for i in sorted(solids) for j in sorted(solids) if j > i + 2]
     out = []
-    for i in range(len(stripes) - 1):
-        if sorted(stripes[i].strands) == sorted(stripes[i + 1].strands):
+    for i, j in pairs:
+        if sorted(set(stripes[i].strands)) == sorted(set(stripes[j].strands)):
             continue
-        difference = float(delta_e_2000(labs[i], labs[i + 1]))
+        difference = float(delta_e_2000(labs[i], labs[j]))
         if difference >= limits.alike:
             continue
         problem = note(
             "stripes {place} and {next}, {strands} and {others}: they cannot be told apart; CIEDE2000 is {difference}.",
             "warning",
             place=i + 1,
-            next=i + 2,
+            next=j + 1,
             strands=_label(stripes[i]),
-            others=_label(stripes[i + 1]),
+            others=_label(stripes[j]),
             difference=f"{difference:.1f}",
         )
-        tips = [bench.clearer(stripes[i + 1].strands, labs[i], limits.told_apart)]
-        last = note("count the two as one stripe, or put an extra row of a third colour between them.")
-        out.append(_warning("alike", (i, i + 1), problem, tips, last))
+        tips = [bench.clearer(stripes[j].strands, labs[i], limits.told_apart)]
+        if j == i + 1:
+            last = note("count the two as one stripe, or put an extra row of a third colour between them.")
+        else:
+            last = note("count the two yarns as one colour, and label the skeins so that they are not mixed up.")
+        out.append(_warning("alike", (i, j), problem, tips, last))
     return out
 
 
