@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from blendplan.errors import FabricError
 from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT, Gauge
 from blendplan.fabric.ripple import MAX_REPEATS, Ripple, Worked, work
+from blendplan.fabric.shapes import LADDER
 from blendplan.units import number, whole
 
 __all__ = ["Size", "WidthChoice", "measure", "widths_near"]
@@ -59,23 +60,13 @@ class WidthChoice:
 
 
 def ripple_factor(worked: Worked, gauge: Gauge) -> float:
-    """Return finished width over flat width.
+    """Return finished width over flat width: cos(theta) in a ripple, 1 in straight rows, or as measured.
 
-    A point ripple is flat fabric tilted by theta, so cos(theta).
-    In a soft wave the stitches of the crests and troughs lie at about half that angle (assumed); straight rows
-    keep their width.
+    The rounded crests of a soft wave lie flatter, so it comes out a little wider than this says.
     """
     if gauge.ripple_factor is not None:
         return gauge.ripple_factor
-    ripple = worked.ripple
-    if ripple.kind == "heights":
-        return 1.0
-    if ripple.kind == "wave":
-        turning = 6 + 2 * ripple.crest
-        steep = 2 * ripple.slope
-        angles = steep * math.cos(gauge.theta) + turning * math.cos(gauge.theta / 2)
-        return angles / (steep + turning)
-    return math.cos(gauge.theta)
+    return 1.0 if worked.ripple.kind == "heights" else math.cos(gauge.theta)
 
 
 def measure(worked: Worked, gauge: Gauge, rows: int) -> Size:
@@ -101,7 +92,7 @@ def measure(worked: Worked, gauge: Gauge, rows: int) -> Size:
     flat = worked.row_stitches * gauge.stitch_width_cm
     theta = gauge.theta
     if ripple.kind == "heights":
-        theta, rise, wave = 0.0, gauge.row_height_cm, _height_wave(gauge)
+        theta, (rise, wave) = 0.0, _of_heights(worked, gauge)
     else:
         rise = gauge.rise_cm or gauge.row_height_cm / math.cos(theta)
         wave = ripple.slope * gauge.stitch_width_cm * math.sin(theta)
@@ -119,9 +110,13 @@ def measure(worked: Worked, gauge: Gauge, rows: int) -> Size:
     )
 
 
-def _height_wave(gauge: Gauge) -> float:
-    """Return how much higher a treble stands than a single crochet, cm."""
-    return gauge.stitch_width_cm * (1 / WIDTH_OVER_HEIGHT["tr"] - 1 / WIDTH_OVER_HEIGHT["sc"])
+def _of_heights(worked: Worked, gauge: Gauge) -> tuple[float, float]:
+    """Return the mean height of a row of mixed stitches, and how far its tops go up and down, cm."""
+    tall = gauge.row_height_cm * WIDTH_OVER_HEIGHT[gauge.stitch]
+    heights = {kind: tall / WIDTH_OVER_HEIGHT[kind] for kind in LADDER}
+    steps = [s for row in worked.rows[1:] for part in row.parts for s in part.steps * part.times if s.kind == "each"]
+    mean = sum(s.count * heights[s.stitch] for s in steps) / sum(s.count for s in steps)
+    return mean, heights[LADDER[-1]] - heights[LADDER[0]]
 
 
 def widths_near(ripple: Ripple, gauge: Gauge, wanted_cm: float, *, each_side: int = 2) -> tuple[WidthChoice, ...]:
