@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import importlib
-import importlib.util
 import os
 import sys
 from collections.abc import Sequence
@@ -33,8 +32,6 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"blendplan {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name in COMMANDS:
-        if importlib.util.find_spec(f"blendplan.cli.{name}") is None:
-            continue
         module = importlib.import_module(f"blendplan.cli.{name}")
         sub = commands.add_parser(name, help=module.HELP, description=module.HELP)
         module.add_arguments(sub)
