@@ -86,11 +86,11 @@ def fringe_cm(fringe: Fringe, straight_width_cm: float) -> float:
 
     Examples
     --------
-    >>> fringe_cm(Fringe(length_cm=10, every_cm=5, pieces=2, knot_cm=5), 100)
+    >>> fringe_cm(Fringe(length_cm=10, every_cm=5, pieces=2, knot_cm=5), 100.0)
     1050.0
     """
     knots = int(straight_width_cm / fringe.every_cm + 1e-9) + 1
-    return knots * fringe.pieces * (2 * fringe.length_cm + fringe.knot_cm)
+    return float(knots * fringe.pieces * (2 * fringe.length_cm + fringe.knot_cm))
 
 
 def check_names(names: Sequence[str], known: Sequence[str], piece: str) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -165,28 +165,28 @@ def _fabric(
 
 def _per_colour(
     stripes: Sequence[Stripe], fabric: _Fabric, factor: float, settings: YardageSettings
-) -> tuple[Counter[str], Counter[str]]:
+) -> tuple[dict[str, float], dict[str, float]]:
     """Return metres per colour that scale with tension, and metres that do not (fringe)."""
-    stitched: Counter[str] = Counter()
-    plain: Counter[str] = Counter()
+    stitched: defaultdict[str, float] = defaultdict(float)
+    plain: defaultdict[str, float] = defaultdict(float)
     at = 0
     for i, stripe in enumerate(stripes):
         length = math.fsum(fabric.rows_m[at : at + stripe.rows]) + (0.0 if i else fabric.foundation_m)
         at += stripe.rows
         for name in stripe.strands:
-            stitched[name] += length * factor  # type: ignore[assignment]
+            stitched[name] += length * factor
     for name in stripes[0].strands:
-        stitched[name] += settings.swatch_m  # type: ignore[assignment]
+        stitched[name] += settings.swatch_m
     if settings.border is not None:
         width = fabric.defaults.stitch_width_cm
         length = factor * border_cm(settings.border, fabric.straight_width_cm, fabric.height_cm, width) / 100
         for name in settings.border.strands or stripes[-1].strands:
-            stitched[name] += length  # type: ignore[assignment]
+            stitched[name] += length
     if settings.fringe is not None:
         each = fringe_cm(settings.fringe, fabric.straight_width_cm) / 100
         for strands in fringe_ends(settings.fringe, stripes):
             for name in strands:
-                plain[name] += each / len(strands)  # type: ignore[assignment]
+                plain[name] += each / len(strands)
     return stitched, plain
 
 
@@ -248,8 +248,8 @@ def estimate(
     used = [yarn for yarn in yarns if stitched[yarn.name] or plain[yarn.name] or tails[yarn.name]]
     demands = [
         Demand(
-            stitched_m=float(stitched[yarn.name]),
-            fixed_m=float(plain[yarn.name]) + tails[yarn.name] * tail_m,
+            stitched_m=stitched[yarn.name],
+            fixed_m=plain[yarn.name] + tails[yarn.name] * tail_m,
             tails_m=tails[yarn.name] * tail_m,
             spread=calibration.spread,
             row_m=row_m,
