@@ -180,7 +180,7 @@ def build(
         goal=goal,
         barred=barred,
         wanted=wanted,
-        shut=_shut(names, wishes, k),
+        shut=_shut(names, wishes, goal.places),
         groups=groups,
         apart=wishes.apart,
         closed=wishes.closed,
@@ -216,14 +216,14 @@ def _sides(names: tuple[str, ...], wishes: Constraints, direct: Floats, k: int) 
     return barred, wanted
 
 
-def _shut(names: tuple[str, ...], wishes: Constraints, k: int) -> Bools:
-    m = len(names)
+def _shut(names: tuple[str, ...], wishes: Constraints, places: Floats) -> Bools:
+    k, m = places.shape
     named = np.array(names, dtype=object)
     shut = np.zeros((k, m), dtype=bool)
     fixed = [(n, p - 1) for n, p in wishes.places]
-    turning = wishes.closed and not wishes.places
+    turning = wishes.closed and not wishes.places and not places.any() and k == m
     if not turning:
-        # A round without fixed places is turned to its first colour when it is written down.
+        # A round that looks the same from every place is turned to its first colour when it is written down.
         fixed += [(wishes.first, 0)] if wishes.first else []
         fixed += [(wishes.last, k - 1)] if wishes.last else []
     for name, place in fixed:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blendplan.blend.family import blend_linear
-from blendplan.colour import Floats, delta_e_2000, into_gamut, lab_to_linear, linear_to_hex, linear_to_lab
+from blendplan.colour import Floats, delta_e_2000, lab_to_linear, linear_to_hex, linear_to_lab
 from blendplan.yarn import Yarn
 
 __all__ = ["StepTable", "row_weight", "step_matrix"]
@@ -97,7 +97,7 @@ def step_matrix(
 
     Notes
     -----
-    A blend is shown within the sRGB gamut (`into_gamut`), as the picture will draw it.
+    A blend that leaves sRGB is taken as it is, so that the step does not depend on the screen.
     CIEDE2000 is not a metric: the way through a blend can be shorter or longer than the direct step.
     """
     lab = np.array([y.lab for y in yarns], dtype=np.float64).reshape(-1, 3)
@@ -105,7 +105,7 @@ def step_matrix(
     if blend_rows:
         linear = lab_to_linear(lab)
         pairs = np.stack(np.broadcast_arrays(linear[:, None], linear[None, :]), axis=-2)
-        mixed = linear_to_lab(into_gamut(blend_linear(pairs, n=n_member)))
+        mixed = linear_to_lab(blend_linear(pairs, n=n_member))
         # A pair is the same pair whichever way round: take one half of the table for both, to the last bit.
         i, j = np.tril_indices(len(lab), -1)
         mixed[i, j] = mixed[j, i]
