@@ -125,10 +125,21 @@ def _cheapest_walk(edges: Floats, places: Floats, price: Floats) -> tuple[float,
     return value, visits
 
 
-def walk_bound(problem: Problem, upper: float, *, steps: int = 200, control: Control | None = None) -> float:
-    """Return a lower bound of the cost of any order of a problem (a closed round counts its cheapest closing edge)."""
+def walk_bound(
+    problem: Problem, upper: float, *, steps: int = 200, control: Control | None = None
+) -> tuple[float, Floats]:
+    """Return a lower bound of the cost of any order, and the prices of the items that prove it.
+
+    Notes
+    -----
+    A closed round counts its cheapest edge for the closing one, which loses a little.
+    """
     must = problem.k == problem.m
     price = np.zeros(problem.m)
+    if not must and problem.big:
+        # An item that has to be used carries a reward of `big` everywhere; it may be earned only once.
+        price[(problem.places < -problem.big / 2).all(axis=0)] = -problem.big
+    best_price = price
     best, factor, last_better = -np.inf, 1.0, 0
     closing = 0.0
     if problem.closed and problem.k > 1:
@@ -141,7 +152,7 @@ def walk_bound(problem: Problem, upper: float, *, steps: int = 200, control: Con
             value, visits = _cheapest_walk(problem.edges, problem.places, price)
             value += float(price.sum()) + closing
             if value > best + 1e-12:
-                best, last_better = value, step
+                best, last_better, best_price = value, step, price
             elif step - last_better > 8:
                 factor, last_better = factor / 1.6, step
             slope = 1.0 - visits
@@ -150,12 +161,12 @@ def walk_bound(problem: Problem, upper: float, *, steps: int = 200, control: Con
                 slope = np.where((price >= 0) & (slope > 0), 0.0, slope)
             if not slope.any() or upper - best < 1e-9:
                 break
-            price += factor * max(upper - value, 1e-9) / float(slope @ slope) * slope
+            price = price + factor * max(upper - value, 1e-9) / float(slope @ slope) * slope
             if not must:
                 price = np.minimum(price, 0.0)
     except Stopped:
         pass
-    return float(best)
+    return float(best), best_price
 
 
 def lower_bound(problem: Problem, upper: float, *, control: Control | None = None) -> float:
@@ -164,4 +175,4 @@ def lower_bound(problem: Problem, upper: float, *, control: Control | None = Non
     if usable and not (problem.closed and problem.places.any()):
         matrix, plus = tour_matrix(problem)
         return one_tree_bound(matrix, upper - plus, control=control) + plus
-    return walk_bound(problem, upper, control=control)
+    return walk_bound(problem, upper, control=control)[0]

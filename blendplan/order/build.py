@@ -42,6 +42,8 @@ class Model:
         As in `Problem`.
     direct : ndarray, shape (m, m)
         CIEDE2000 of the solid stripes.
+    must : ndarray of bool, shape (m,)
+        Items that have to be used where only some are chosen.
     """
 
     names: tuple[str, ...]
@@ -53,6 +55,7 @@ class Model:
     apart: int
     closed: bool
     direct: Floats
+    must: Bools
 
     @property
     def m(self) -> int:
@@ -75,7 +78,7 @@ class Model:
         places = self.goal.places
         big = 4.0 * (float(np.ptp(edges)) * (self.k + 1) + float(np.ptp(places)) * self.k) + 1.0
         np_edges = edges + big * barred - big * self.wanted
-        np_places = places + big * self.shut if self.shut.any() else places
+        np_places = places + big * self.shut - big * self.must if (self.shut | self.must).any() else places
         return Problem(
             edges=np_edges, places=np_places, closed=self.closed, groups=self.groups, apart=self.apart, big=big
         )
@@ -89,7 +92,14 @@ class Model:
         count = count + self.wanted.sum() // 2 - self.wanted[a, b].sum(axis=1)
         if self.groups and self.apart > 2:
             count = count + self.problem(np.zeros((self.m, self.m))).spacing_faults(orders)
+        if self.must.any():
+            count = count + self.must.sum() - self.must[orders].sum(axis=1)
         return np.asarray(count)
+
+    @property
+    def rewards(self) -> int:
+        """How many penalties a faultless order has taken off."""
+        return int(self.wanted.sum()) // 2 + int(self.must.sum())
 
     def additive(self, orders: NDArray[np.intp], edges: Floats | None = None) -> Floats:
         """Return the additive part of the aim of orders of shape (B, k), no penalties."""
@@ -133,7 +143,13 @@ def _through(table: StepTable, carrier: int, items: list[int]) -> StepTable:
 
 
 def build(
-    table: StepTable, aim: tuple[tuple[str, float], ...], wishes: Constraints, targets: Targets, k: int | None = None
+    table: StepTable,
+    aim: tuple[tuple[str, float], ...],
+    wishes: Constraints,
+    targets: Targets,
+    *,
+    k: int | None = None,
+    keep: tuple[str, ...] = (),
 ) -> Model:
     """Return the model of a palette's steps, an aim and wishes.
 
@@ -147,6 +163,8 @@ def build(
     targets : Targets
     k : int, optional
         Places to fill when only some of the colours are used.
+    keep : tuple of str
+        Colours that have to be used then.
     """
     names = wishes.items(table.names)
     items = [table.names.index(n) for n in names]
@@ -185,6 +203,7 @@ def build(
         apart=wishes.apart,
         closed=wishes.closed,
         direct=steps.direct,
+        must=np.array([n in keep for n in names]) if k < m else np.zeros(m, dtype=bool),
     )
 
 

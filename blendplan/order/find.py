@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -15,7 +16,6 @@ from blendplan.errors import StripeError
 from blendplan.order.aims import Targets, check_aim
 from blendplan.order.build import Model, build
 from blendplan.order.constraints import Constraints
-from blendplan.order.exact import EXACT_ITEMS
 from blendplan.order.model import Ordering, Step
 from blendplan.order.problem import Control
 from blendplan.order.solve import Found, solve
@@ -24,7 +24,7 @@ from blendplan.units import whole
 from blendplan.wording import Notice, note
 from blendplan.yarn import Yarn, check_yarns
 
-__all__ = ["MAX_COLOURS", "describe_order", "find_order", "written_order"]
+__all__ = ["MAX_COLOURS", "Task", "describe_order", "find_order", "finish", "prepare", "written_order"]
 
 # One local search of 200 colours takes seconds; beyond that nobody waits.
 MAX_COLOURS = 200
@@ -161,10 +161,63 @@ def find_order(
     >>> found.order, found.exact
     (('a', 'b', 'c'), True)
     """
+    task = prepare(
+        yarns,
+        aim=aim,
+        constraints=constraints,
+        n_member=n_member,
+        solid_rows=solid_rows,
+        blend_rows=blend_rows,
+        by_height=by_height,
+        start=start,
+        end=end,
+        own=own,
+    )
+    control = make_control(time_limit_s, progress, cancel)
+    found = solve(task.model, seed=seed, effort=effort, control=control)
+    if progress is not None:
+        progress(1.0)
+    return finish(found, task, stopped=control.stopped)
+
+
+def make_control(
+    time_limit_s: float | None, progress: Callable[[float], None] | None, cancel: Callable[[], bool] | None
+) -> Control:
+    """Return what a search asks while it runs."""
+    limit = None if time_limit_s is None else time.monotonic() + time_limit_s
+    return Control(progress=progress, cancel=cancel, deadline=limit)
+
+
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
+class Task:
+    """A checked question: the palette's steps, the aims, the wishes and the model made of them."""
+
+    table: StepTable
+    aims: tuple[tuple[str, float], ...]
+    wishes: Constraints
+    model: Model
+
+
+def prepare(
+    yarns: tuple[Yarn, ...],
+    *,
+    aim: str | Mapping[str, float] = "smoothest",
+    constraints: Constraints | None = None,
+    n_member: str | float = 3.0,
+    solid_rows: int = 4,
+    blend_rows: int = 2,
+    by_height: bool = False,
+    start: str | None = None,
+    end: str | None = None,
+    own: tuple[str, ...] = (),
+    follow: tuple[tuple[float, float, float], ...] = (),
+    k: int | None = None,
+    keep: tuple[str, ...] = (),
+) -> Task:
+    """Return the checked question; parameters and errors as of `find_order`."""
     yarns = tuple(sorted(check_yarns(tuple(yarns)), key=lambda y: y.name))
     wishes = constraints or Constraints()
     aims = check_aim(aim)
-    n_member = member_n(n_member)
     solid_rows = whole(solid_rows, "rows of a solid stripe", 1, 5000)
     blend_rows = whole(blend_rows, "rows of a blend stripe", 0, 5000)
     names = tuple(y.name for y in yarns)
@@ -173,26 +226,23 @@ def find_order(
             "only one colour, {name}, was given, and an order needs two or more; add another yarn.",
             name=repr(names[0]),
         )
-    places = len(wishes.items(names))
-    if places > MAX_COLOURS:
+    items = len(wishes.items(names))
+    if items > MAX_COLOURS:
         raise StripeError(
             "{given} places are to be filled; allowed is up to {allowed}; put fewer colours in order at once.",
-            given=places,
+            given=items,
             allowed=MAX_COLOURS,
         )
-    wishes.check(names, places)
-    for name in own:
+    wishes.check(names, items if k is None else k)
+    for name in (*own, *keep):
         if name not in names:
-            raise StripeError("her own order names {name}, which is not in the palette; drop it.", name=repr(name))
-    table = step_matrix(yarns, n_member=n_member, solid_rows=solid_rows, blend_rows=blend_rows, by_height=by_height)
-    targets = Targets(start=_lab(start), end=_lab(end), own=own)
-    model = build(table, aims, wishes, targets)
-    limit = None if time_limit_s is None else time.monotonic() + time_limit_s
-    control = Control(progress=progress, cancel=cancel, deadline=limit)
-    found = solve(model, seed=seed, effort=effort, control=control)
-    if progress is not None:
-        progress(1.0)
-    return finish(found, model, table, aims, wishes, stopped=control.stopped)
+            raise StripeError("{name} is not in the palette; drop it from her order or wishes.", name=repr(name))
+    table = step_matrix(
+        yarns, n_member=member_n(n_member), solid_rows=solid_rows, blend_rows=blend_rows, by_height=by_height
+    )
+    targets = Targets(start=_lab(start), end=_lab(end), own=own, follow=follow)
+    model = build(table, aims, wishes, targets, k=k, keep=keep)
+    return Task(table=table, aims=aims, wishes=wishes, model=model)
 
 
 def _lab(text: str | None) -> tuple[float, float, float] | None:
@@ -202,16 +252,9 @@ def _lab(text: str | None) -> tuple[float, float, float] | None:
     return (float(lab[0]), float(lab[1]), float(lab[2]))
 
 
-def finish(
-    found: Found,
-    model: Model,
-    table: StepTable,
-    aims: tuple[tuple[str, float], ...],
-    wishes: Constraints,
-    *,
-    stopped: bool,
-) -> Ordering:
+def finish(found: Found, task: Task, *, stopped: bool) -> Ordering:
     """Return what was found as an `Ordering`, or refuse if no order keeps to the wishes."""
+    model, table, wishes = task.model, task.table, task.wishes
     if found.faults:
         if found.exact:
             raise StripeError(
@@ -239,10 +282,6 @@ def finish(
         steps=describe_order(order, table, wishes.closed),
         verdict=verdict,
         notices=tuple(notices),
-        aim=aims,
+        aim=task.aims,
         closed=wishes.closed,
     )
-
-
-# Names that the command and the page show beside the proof.
-EXACT_COLOURS = EXACT_ITEMS

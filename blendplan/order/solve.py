@@ -21,6 +21,7 @@ from blendplan.colour import Floats
 from blendplan.order.bounds import lower_bound
 from blendplan.order.build import TIE, Bools, Model
 from blendplan.order.exact import EXACT_ITEMS, solve_exact
+from blendplan.order.layers import choose_proven
 from blendplan.order.problem import Control, Problem, Stopped
 from blendplan.order.search import search
 
@@ -56,8 +57,8 @@ class _Run:
         array = np.array([order])
         extra = 0 if barred is None else int(self._sides(barred, array))
         faults = int(model.faults(array)[0]) + extra
-        # The rewards of the wanted neighbours are in the bound and come off again.
-        bound += problem.big * (int(model.wanted.sum()) // 2)
+        # The rewards of wanted neighbours and kept colours are in the bound and come off again.
+        bound += problem.big * model.rewards
         value = float(model.additive(array, edges)[0])
         if exact and not faults:
             bound = value
@@ -80,6 +81,8 @@ class _Run:
             except Stopped:
                 bound = -np.inf
         order, value = search(problem, seed=self.seed, effort=self.effort, control=self.control)
+        if problem.k < problem.m and not np.isfinite(bound) and not self.control.stopped:
+            return choose_proven(problem, order, value, self.control)
         if not np.isfinite(bound) and not self.control.stopped:
             bound = lower_bound(problem, value, control=self.control)
         return order, bound, value <= bound + 1e-7
