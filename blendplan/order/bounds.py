@@ -55,7 +55,7 @@ def _one_tree(matrix: Floats) -> tuple[float, NDArray[np.intp]]:
     return length + float(last[a] + last[b]), degree
 
 
-def one_tree_bound(matrix: Floats, upper: float, *, steps: int = 250, control: Control | None = None) -> float:
+def one_tree_bound(matrix: Floats, upper: float, *, steps: int = 400, control: Control | None = None) -> float:
     """Return a lower bound of the length of any round, from a symmetric matrix.
 
     Parameters

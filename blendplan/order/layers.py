@@ -8,6 +8,7 @@ cost of a known order. What is left at the last place holds a best order; if the
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from blendplan.colour import Floats
 from blendplan.order.bounds import walk_bound
@@ -21,10 +22,12 @@ _MOST = 300_000
 _MOST_ITEMS = 57
 
 
-def _rest(problem: Problem, price: Floats) -> Floats:
+def _rest(problem: Problem, price: Floats, start: int | None) -> Floats:
     """Least cost of the places after p of a walk that stands at j in place p, shape (k, m)."""
     k, m = problem.k, problem.m
     rest = np.zeros((k, m))
+    if start is not None:
+        rest[-1] = problem.edges[:, start]
     edges = problem.edges + np.where(np.eye(m, dtype=bool), np.inf, 0.0)
     for p in range(k - 2, -1, -1):
         rest[p] = (edges + (problem.places[p + 1] - price + rest[p + 1])[None, :]).min(axis=1)
@@ -37,46 +40,64 @@ def choose_proven(problem: Problem, order: list[int], value: float, control: Con
     Parameters
     ----------
     problem : Problem
-        Open, without spacing; others get the walk bound only.
+        Without spacing and with at most 57 items; others get the walk bound only.
     order, value
         A known order and its cost.
     control : Control
+
+    Notes
+    -----
+    A closed round is done once for each item as the first; where turning the round changes nothing, that item is the
+    first in the list of those used, so the ones before it are left out.
     """
     bound, price = walk_bound(problem, value, control=control)
-    if problem.closed or problem.spaced or problem.m > _MOST_ITEMS or not np.isfinite(bound):
+    if problem.spaced or problem.m > _MOST_ITEMS or not np.isfinite(bound):
         return order, bound, value <= bound + 1e-7
+    starts: list[int | None] = list(range(problem.m)) if problem.closed and problem.k > 1 else [None]
+    turns = problem.closed and not np.ptp(problem.places, axis=0).any()
+    floor = np.inf
     try:
-        return _layers(problem, order, value, (bound, price), control)
+        for start in starts:
+            allowed = np.arange(problem.m) >= (start if turns and start is not None else 0)
+            if start is not None and allowed.sum() < problem.k:
+                continue
+            order, value, reached = _layers(problem, (order, value), (price, allowed), start, control)
+            floor = min(floor, reached)
     except Stopped:
         return order, bound, value <= bound + 1e-7
+    floor = min(floor, value)
+    return order, max(bound, floor), value <= floor
 
 
 def _layers(
-    problem: Problem, order: list[int], value: float, known: tuple[float, Floats], control: Control
-) -> tuple[list[int], float, bool]:
-    bound, price = known
+    problem: Problem,
+    known: tuple[list[int], float],
+    prices: tuple[Floats, NDArray[np.bool_]],
+    start: int | None,
+    control: Control,
+) -> tuple[list[int], float, float]:
+    """Best order known after this start, its cost, and what no order with this start can beat if given up."""
+    order, value = known
+    price, allowed = prices
     k, m = problem.k, problem.m
-    rest = _rest(problem, price)
-    gain = problem.places - price
-    # Prices are tolls (at most 0), so the sum of all is the constant of the relaxation.
-    limit = value - float(price.sum()) - 1e-9
-    item = np.arange(m, dtype=np.uint64)
-    bits = np.left_shift(np.uint64(1), item)
-    last, masks, cost = np.arange(m), bits.copy(), gain[0].copy()
-    keep = cost + rest[0] < limit
+    rest = _rest(problem, price, start)
+    gain = np.where(allowed, problem.places - price, np.inf)
+    toll = float(price.sum())
+    limit = value - toll - 1e-9
+    bits = np.left_shift(np.uint64(1), np.arange(m, dtype=np.uint64))
+    last = np.arange(m) if start is None else np.array([start])
+    masks, cost = bits[last], gain[0][last]
+    keep = cost + rest[0][last] < limit
     last, masks, cost = last[keep], masks[keep], cost[keep]
-    back: list[tuple[np.ndarray, np.ndarray]] = [(last, np.full(len(last), -1))]
+    back: list[tuple[NDArray[np.intp], NDArray[np.intp]]] = [(last, np.full(len(last), -1))]
     for p in range(1, k):
         control.tick(0.9 + 0.1 * p / k)
-        if not len(last):
-            return order, value, True
         tried = cost[:, None] + problem.edges[last] + gain[p]
         hopeless = tried + rest[p] >= limit
         hopeless |= (masks[:, None] & bits[None, :]) != 0
         came, into = np.nonzero(~hopeless)
         if len(came) > _MOST:
-            floor = float((cost + rest[p - 1]).min()) + float(price.sum())
-            return order, max(bound, floor), False
+            return order, value, float((cost + rest[p - 1][last]).min()) + toll
         new_cost = tried[came, into]
         new_masks = masks[came] | bits[into]
         key = new_masks * np.uint64(64) + into.astype(np.uint64)
@@ -87,8 +108,8 @@ def _layers(
         last, masks, cost = into[chosen], new_masks[chosen], new_cost[chosen]
         back.append((last, came[chosen]))
     if not len(last):
-        return order, value, True
-    # The toll of items left out has to be put back: a full comparison needs the plain cost of each order.
+        return order, value, np.inf
+    # The prices of items left out differ from order to order, so the plain costs decide.
     orders = np.empty((len(last), k), dtype=np.intp)
     at = np.arange(len(last))
     for p in range(k - 1, -1, -1):
@@ -97,5 +118,5 @@ def _layers(
     plain = problem.cost(orders)
     best = int(plain.argmin())
     if plain[best] < value:
-        return orders[best].tolist(), float(plain[best]), True
-    return order, value, True
+        return orders[best].tolist(), float(plain[best]), np.inf
+    return order, value, np.inf
