@@ -8,8 +8,8 @@ An order and its reverse are the same to the eye and have distance 0; two orders
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from itertools import pairwise, permutations
 from typing import Any
 
@@ -20,7 +20,7 @@ from blendplan.order.build import TIE, Model
 from blendplan.order.find import Task, finish, make_control, prepare
 from blendplan.order.model import Ordering
 from blendplan.order.problem import Control, Stopped
-from blendplan.order.search import improve, nearest_starts, search, tour_matrix, tour_order
+from blendplan.order.search import all_moves, improve, nearest_starts, search, tour_matrix, tour_order
 from blendplan.order.solve import Found, solve
 from blendplan.units import number, whole
 from blendplan.wording import Notice, note
@@ -85,8 +85,8 @@ def alternatives(
     yarns: tuple[Yarn, ...],
     *,
     count: int = 5,
-    least_distance: float = 0.4,
-    within: float = 0.25,
+    least_distance: float = 0.3,
+    within: float = 0.5,
     seed: int = 0,
     progress: Callable[[float], None] | None = None,
     cancel: Callable[[], bool] | None = None,
@@ -115,8 +115,8 @@ def alternatives(
 
     Notes
     -----
-    Up to seven items every order is looked at. Beyond, local searches from all starts, again with the neighbours
-    used so far made dearer by a quarter to the whole of a mean step, fill a pool; from it the cheapest that is far
+    Up to eight items every order is looked at. Beyond, local searches from all starts, again with the neighbours
+    used so far made dearer by a tenth to the whole of a mean step, fill a pool; from it the cheapest that is far
     enough away is taken each time. Later ones are therefore good, not proven best at their distance.
     """
     count = whole(count, "orders to show", 1, 20)
@@ -126,19 +126,36 @@ def alternatives(
     control = make_control(None, progress, cancel)
     best = finish(solve(task.model, seed=seed, control=control), task, stopped=control.stopped)
     chosen = [_tell(best, best, 1.0)]
-    pool = _Pool(task, seed, control)
-    limit = best.cost * (1 + within) + 1e-9
+    pool = _Pool(task, seed, control, best.cost * (1 + within) + 1e-9)
     while len(chosen) < count:
         if progress is not None:
             progress(len(chosen) / count)
-        got = pool.next([c.ordering for c in chosen], least_distance, limit)
+        got = pool.next([c.ordering for c in chosen], least_distance)
         if got is None:
             break
         ordering, distance = got
         chosen.append(_tell(ordering, best, distance))
     if progress is not None:
         progress(1.0)
-    return tuple(chosen)
+    return _ranked(chosen, task)
+
+
+def _ranked(chosen: list[Alternative], task: Task) -> tuple[Alternative, ...]:
+    """Return the cheapest first, with the distances to those before them."""
+    chosen = sorted(chosen, key=lambda c: c.behind)
+    out: list[Alternative] = []
+    for one in chosen:
+        gaps = [order_distance(_items(one.ordering, task), _items(o.ordering, task), task.wishes.closed) for o in out]
+        out.append(replace(one, distance=min(gaps, default=1.0)))
+    return tuple(out)
+
+
+def _items(ordering: Ordering, task: Task) -> tuple[str, ...]:
+    """Return the colours that were put in order: without the carrier and the way back."""
+    order = ordering.order
+    if task.wishes.mirrored:
+        order = order[: len(order) // 2 + 1]
+    return tuple(n for n in order if n != task.wishes.carrier)
 
 
 def _tell(ordering: Ordering, best: Ordering, distance: float) -> Alternative:
@@ -153,84 +170,96 @@ def _tell(ordering: Ordering, best: Ordering, distance: float) -> Alternative:
         if worst is not None
         else note("one stripe has no steps.")
     )
-    behind = (ordering.cost - best.cost) / best.cost if best.cost > 1e-12 else ordering.cost - best.cost
+    more = max(ordering.cost - best.cost, 0.0)
+    behind = more / best.cost if best.cost > 1e-12 else more
     return Alternative(ordering=ordering, behind=behind, distance=distance, worst=told)
 
 
 class _Pool:
     """Good orders found so far, with their values."""
 
-    def __init__(self, task: Task, seed: int, control: Control) -> None:
+    def __init__(self, task: Task, seed: int, control: Control, limit: float) -> None:
+        self.limit = limit
         self.task, self.model, self.seed, self.control = task, task.model, seed, control
         self.orders: Ints = np.zeros((0, self.model.k), dtype=np.intp)
         self.values = np.zeros(0)
-        self.whole = self.model.m <= 7 and self.model.k == self.model.m
+        self.whole = self.model.m <= 8 and self.model.k == self.model.m
         if self.whole:
             self._add(np.array(list(permutations(range(self.model.m))), dtype=np.intp))
         else:
             self._search(np.zeros((self.model.m, self.model.m)))
 
     def _add(self, orders: Ints) -> None:
+        """Take in the orders that keep to the wishes, are cheap enough and are new."""
         orders = orders[self.model.faults(orders) == 0]
-        joined = np.unique(np.concatenate([self.orders, orders]), axis=0)
-        self.orders, self.values = joined, self.model.value(joined)
+        values = self.model.value(orders)
+        near = values <= self.limit
+        joined = np.concatenate([self.orders, orders[near]])
+        values = np.concatenate([self.values, values[near]])
+        rows = np.ascontiguousarray(joined.astype(np.uint8)).view(np.dtype((np.void, self.model.k))).ravel()
+        _, first = np.unique(rows, return_index=True)
+        self.orders, self.values = joined[first], values[first]
 
     def _search(self, dearer: NDArray[np.float64]) -> None:
         model, base = self.model, _surrogate(self.model)
         problem = model.problem(base + TIE * model.goal.tie + dearer)
         try:
-            if problem.symmetric and not problem.spaced and model.k == model.m >= 5 and not model.closed:
+            fast = problem.symmetric and not problem.spaced and model.k == model.m >= 5
+            if fast and not (model.closed and problem.places.any()):
                 matrix, _ = tour_matrix(problem)
                 tours, _ = improve(matrix, nearest_starts(matrix, np.arange(len(matrix))), self.control)
                 found = [tour_order(t, problem) for t in tours]
                 self._add(np.array([f for f in found if len(f) == model.k], dtype=np.intp).reshape(-1, model.k))
                 return
-            for shake in range(4):
-                order, _ = search(problem, seed=self.seed + shake, effort=0.4, control=self.control)
-                self._add(np.array([order], dtype=np.intp))
+            order, _ = search(problem, seed=self.seed + len(self.orders), effort=0.1, control=self.control)
+            self._add(np.array([order], dtype=np.intp))
         except Stopped:
             return
 
+    def _widen(self) -> None:
+        """Add everything one move away from the best dozen orders."""
+        if self.model.k == self.model.m <= 40 and len(self.orders):
+            ranked = self.orders[np.argsort(self.values, kind="stable")[:12]]
+            moves = all_moves(self.model.m, self.model.k)
+            self._add(ranked[:, moves].reshape(-1, self.model.k))
+
+    def _sides(self, taken: list[Ordering]) -> NDArray[np.bool_]:
+        """Return which items are neighbours in any of some orders."""
+        names, closed = self.model.names, self.task.wishes.closed
+        used = set()
+        for one in taken:
+            items = _items(one, self.task)
+            used |= {frozenset(p) for p in pairwise(items)} | ({frozenset((items[-1], items[0]))} if closed else set())
+        return np.array([[frozenset((one, other)) in used for other in names] for one in names])
+
     def _dearer(self, taken: list[Ordering], share: float) -> NDArray[np.float64]:
-        model = self.model
-        label = np.array([model.names.index(n) for n in model.names])
-        used = {frozenset(p) for o in taken for p in pairwise(o.order)}
-        out = np.zeros((model.m, model.m))
-        for i in range(model.m):
-            for j in range(model.m):
-                if frozenset((model.names[label[i]], model.names[label[j]])) in used:
-                    out[i, j] = 1.0
-        base = _surrogate(model)
-        return out * share * float(base[~np.eye(model.m, dtype=bool)].mean())
+        base = _surrogate(self.model)
+        off = ~np.eye(self.model.m, dtype=bool)
+        return np.asarray(self._sides(taken) * share * float(base[off].mean()))
 
-    def _pick(self, taken: list[Ordering], least: float, limit: float) -> tuple[Ordering, float] | None:
+    def _pick(self, taken: list[Ordering], least: float) -> tuple[Ordering, float] | None:
         model, wishes = self.model, self.task.wishes
-        for at in np.argsort(self.values, kind="stable"):
-            value = float(self.values[at])
-            if value > limit:
-                return None
-            names = tuple(model.names[i] for i in self.orders[at])
-            # Cheap look first: the distance of the items, before carrier and mirror are written in.
-            if any(order_distance(names, self._items(o), wishes.closed) < least for o in taken):
-                continue
-            found = Found(tuple(int(i) for i in self.orders[at]), value, taken[0].bound, False, 0)
-            ordering = finish(found, self.task, stopped=self.control.stopped)
-            nearest = min(order_distance(names, self._items(o), wishes.closed) for o in taken)
-            return ordering, nearest
-        return None
+        a, b = self.orders[:, :-1], self.orders[:, 1:]
+        if wishes.closed:
+            a, b = self.orders, np.roll(self.orders, -1, axis=1)
+        common = np.max([self._sides([o])[a, b].sum(axis=1) for o in taken], axis=0)
+        # Exact where no colour is used twice; else it may count too much in common, never too little.
+        far = 1.0 - common / max(model.borders, 1) >= least - 1e-12
+        if not far.any():
+            return None
+        at = np.flatnonzero(far)[self.values[far].argmin()]
+        names = tuple(model.names[i] for i in self.orders[at])
+        found = Found(tuple(int(i) for i in self.orders[at]), float(self.values[at]), taken[0].bound, False, 0)
+        ordering = finish(found, self.task, stopped=self.control.stopped)
+        return ordering, min(order_distance(names, _items(o, self.task), wishes.closed) for o in taken)
 
-    def _items(self, ordering: Ordering) -> tuple[str, ...]:
-        wishes, order = self.task.wishes, ordering.order
-        if wishes.mirrored:
-            order = order[: len(order) // 2 + 1]
-        return tuple(n for n in order if n != wishes.carrier)
-
-    def next(self, taken: list[Ordering], least: float, limit: float) -> tuple[Ordering, float] | None:
+    def next(self, taken: list[Ordering], least: float) -> tuple[Ordering, float] | None:
         """Return the cheapest order of the pool that is far enough from those taken, the pool filled up first."""
         if not self.whole:
-            for share in (0.25, 0.5, 1.0):
+            for share in (0.1, 0.25, 0.5, 1.0):
                 self._search(self._dearer(taken, share))
-        return self._pick(taken, least, limit)
+            self._widen()
+        return self._pick(taken, least)
 
 
 def _surrogate(model: Model) -> NDArray[np.float64]:
@@ -241,7 +270,3 @@ def _surrogate(model: Model) -> NDArray[np.float64]:
     largest = goal.halves.max(axis=2)
     steep = (largest / max(float(largest.max()), 1e-9)) ** 4
     return np.asarray(goal.edges + (goal.w_max + goal.w_var) * float(largest.max()) * steep)
-
-
-# The keywords of `find_order` that a question may hold.
-Question = Mapping[str, Any]

@@ -125,6 +125,11 @@ class Model:
         return out
 
 
+def _even_out(edges: Floats) -> Floats:
+    """Return costs that are the same both ways to the last bit where they differ by rounding only."""
+    return (edges + edges.T) / 2 if np.allclose(edges, edges.T, rtol=0, atol=1e-9) else edges
+
+
 def _through(table: StepTable, carrier: int, items: list[int]) -> StepTable:
     """Return the steps between items with the carrier between every two of them."""
     to, back = table.halves[:, carrier], table.halves[carrier]
@@ -184,7 +189,7 @@ def build(
     both = 2.0 if wishes.mirrored else 1.0
     across = steps.direct if wishes.carrier is not None else 0.0
     goal = Objective(
-        edges=both * goal.edges,
+        edges=both * _even_out(goal.edges),
         places=goal.places,
         halves=goal.halves,
         w_max=goal.w_max,

@@ -11,6 +11,7 @@ The amount of work is fixed by the size, not by the clock, so a seed always give
 from __future__ import annotations
 
 from functools import lru_cache
+from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from blendplan.colour import Floats
 from blendplan.order.problem import Control, Problem, Stopped
 
-__all__ = ["search", "tour_matrix"]
+__all__ = ["all_moves", "improve", "nearest_starts", "search", "tour_matrix", "tour_order"]
 
 Ints = NDArray[np.intp]
 _TINY = 1e-9
@@ -44,7 +45,8 @@ def tour_matrix(problem: Problem) -> tuple[Floats, float]:
     return out, join
 
 
-def _from_tour(tour: Ints, problem: Problem) -> Ints:
+def tour_order(tour: Ints, problem: Problem) -> Ints:
+    """Return the order that a round of `tour_matrix` stands for."""
     if problem.closed:
         return tour
     m = problem.m
@@ -133,8 +135,8 @@ def improve(matrix: Floats, tours: Ints, control: Control | None = None) -> tupl
     return tours, matrix[tours, np.roll(tours, -1, axis=1)].sum(axis=1)
 
 
-def _nearest_starts(matrix: Floats, starts: Ints) -> Ints:
-    """Nearest-neighbour tours from the given nodes, all at once."""
+def nearest_starts(matrix: Floats, starts: Ints) -> Ints:
+    """Return nearest-neighbour tours from the given nodes, all at once."""
     b, n = len(starts), len(matrix)
     tours = np.empty((b, n), dtype=np.intp)
     tours[:, 0] = starts
@@ -165,7 +167,7 @@ def _search_tours(
     rng = np.random.default_rng(seed)
     room = max(4, 80_000 // (n * n))
     starts = np.arange(n) if n <= 64 else np.linspace(0, n - 1, 64).astype(np.intp)
-    tours = np.concatenate([_nearest_starts(matrix, starts), *[h[None] for h in hints]])
+    tours = np.concatenate([nearest_starts(matrix, starts), *[h[None] for h in hints]])
     pool: list[tuple[float, Ints]] = [(float(matrix[t, np.roll(t, -1)].sum()), t) for t in tours[np.arange(len(tours))]]
     rounds = max(2, round(14 * effort))
     try:
@@ -195,8 +197,8 @@ def _search_tours(
 
 
 @lru_cache(maxsize=8)
-def _moves(m: int, k: int) -> Ints:
-    """Index tables of the general neighbourhood: shifts, exchanges (also with unused items), turned stretches."""
+def all_moves(m: int, k: int) -> Ints:
+    """Return index tables of all shifts, exchanges (also with unused items) and turned stretches."""
     base = np.arange(m)
     out: dict[tuple[int, ...], None] = {}
     for i in range(k):
@@ -238,11 +240,11 @@ def _search_general(
 
     rng = np.random.default_rng(seed)
     m, k = problem.m, problem.k
-    moves = _moves(m, k)
+    moves = all_moves(m, k)
     _, assigned = linear_sum_assignment(problem.places)
     starts = [*hints, np.concatenate([assigned, np.setdiff1d(np.arange(m), assigned)])]
     both = (problem.edges + problem.edges.T) / 2
-    starts += list(_nearest_starts(both, np.linspace(0, m - 1, 4).astype(np.intp)))
+    starts += list(nearest_starts(both, np.linspace(0, m - 1, 4).astype(np.intp)))
     best_value, best = min(
         ((float(problem.cost(s[None, :k])[0]), s) for s in starts), key=lambda pair: (pair[0], tuple(pair[1]))
     )
@@ -290,7 +292,11 @@ def search(
     """
     control = control or Control()
     m = problem.m
-    fast = problem.symmetric and not problem.spaced and problem.k == m and m >= 5
+    if m <= 5:
+        every = np.array(list(permutations(range(m), problem.k)), dtype=np.intp)
+        costs = problem.cost(every)
+        return every[int(costs.argmin())].tolist(), float(costs.min())
+    fast = problem.symmetric and not problem.spaced and problem.k == m
     if fast and problem.closed and problem.places.any():
         fast = False
     given = [np.array(h, dtype=np.intp) for h in hints]
@@ -302,5 +308,5 @@ def search(
         given = [np.concatenate([[m], h, [m + 1]]) for h in given]
     pool = _search_tours(matrix, seed, effort, control, given)
     found = min(pool, key=lambda pair: pair[0])[1]
-    order = _from_tour(found, problem)
+    order = tour_order(found, problem)
     return order.tolist(), float(problem.cost(order[None])[0])
