@@ -8,7 +8,7 @@ A pixel on the border of two stripes, or of the blanket, has a second code and t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations_with_replacement
 
@@ -28,10 +28,11 @@ MOST_LIGHT = 2.2
 # Steps of each strand's share: as fine as 64 mixtures allow.
 _GRID = {1: 1, 2: MIXES - 1, 3: 9, 4: 5}
 _FULL = 0.995
-# Stitch width in pixels and stitches across of the patch on which the light is measured.
-CALIBRATION_PX = 20.0
+# Stitch width in pixels above which tiles are not kept; and above which stitches are set on whole pixels, which
+# spares drawing them at every fraction of one.
+LARGE_STITCH, WHOLE_PIXEL_STITCH = 30.0, 8.0
+# Stitches across of the patch on which the light is measured.
 LONGEST_PATCH = 20
-WHOLE_PIXEL_STITCH = 30.0
 
 
 @lru_cache(maxsize=4)
@@ -130,9 +131,9 @@ class _Layer:
         if y0 >= y1 or x0 >= x1:
             return
         part = tile[:, y0 - top : y1 - top, x0 - left : x1 - left]
-        room = self.maps[:k, y0:y1, x0:x1]
-        room *= 1.0 - part[0]
-        room += part
+        room = self.maps[: k - 1, y0:y1, x0:x1]
+        room *= part[0]
+        room += part[1:]
         self.low, self.high = min(self.low, y0), max(self.high, y1)
 
     def clear(self) -> None:
@@ -165,27 +166,29 @@ class _Canvas:
 
     def lay(self, layer: _Layer, stripe: int, strands: int, gain: float) -> None:
         rows = slice(layer.low, layer.high)
-        maps = layer.maps[:, rows]
-        y, x = np.nonzero(maps[0] > 1 - _FULL)
-        if y.size == 0:
+        if layer.low >= layer.high:
             return
-        found = maps[: strands + 1, y, x]
-        cover, total = found[0], found[1:].sum(axis=0)
-        light = np.sqrt(np.minimum(total / cover * np.float32(gain / MOST_LIGHT), 1.0))
-        code = (light * np.float32(LIGHTS - 1) + np.float32(0.5)).astype(np.uint32)
-        code += _mix_number(found, total, strands) << LIGHT_BITS
+        maps = layer.maps[: strands + 1, rows]
+        cover = maps[0]
+        total = maps[1:].sum(axis=0) if strands > 1 else maps[1]
+        light = total * np.float32(gain / MOST_LIGHT)
+        light /= np.maximum(cover, np.float32(1e-6))
+        np.sqrt(np.minimum(light, np.float32(1), out=light), out=light)
+        light *= np.float32(LIGHTS - 1)
+        light += np.float32(0.5)
+        code = light.astype(np.uint32)
+        code += _mix_number(maps, total, strands) << LIGHT_BITS
         code += np.uint32(stripe << (LIGHT_BITS + MIX_BITS))
         old, second, share = self.code[rows], self.second[rows], self.share[rows]
-        full, part = cover >= _FULL, cover < _FULL
-        fy, fx = y[full], x[full]
-        old[fy, fx] = code[full]
-        share[fy, fx] = 0.0
-        py, px, over = y[part], x[part], cover[part]
-        before = old[py, px]
+        full = cover >= _FULL
+        y, x = np.nonzero((cover > 1 - _FULL) & ~full)
+        np.copyto(old, code, where=full)
+        np.copyto(share, np.float32(0), where=full)
+        over, before, laid = cover[y, x], old[y, x], code[y, x]
         most = over >= 0.5
-        second[py, px] = np.where(most, before, code[part])
-        old[py, px] = np.where(most, code[part], before)
-        share[py, px] = np.where(most, 1 - over, over)
+        second[y, x] = np.where(most, before, laid)
+        old[y, x] = np.where(most, laid, before)
+        share[y, x] = np.where(most, 1 - over, over)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,24 +197,28 @@ class _Weaver:
 
     shop: TileShop
     chunks: tuple[Chunk, ...]
+    extents: tuple[tuple[float, ...], ...]
     view: View
     seed: int
-    variants: int = VARIANTS
+
+    @classmethod
+    def of(cls, shop: TileShop, view: View, seed: int) -> _Weaver:
+        chunks = chunks_of(shop.layout)
+        extents = [tuple((np.concatenate([c.corner, c.far]) * shop.fine_per_cm).tolist()) for c in chunks]
+        return cls(shop, chunks, tuple(extents), view, seed)
 
     def row(self, layer: _Layer, n: int, what: str, strands: int) -> None:
         """Lay one row (n counts from 0; the foundation chain is drawn at the foot of row 0)."""
         shop, view = self.shop, self.view
         rng = np.random.default_rng([self.seed, 1, n, what == "ridge"])
-        variants = rng.integers(0, self.variants, len(self.chunks))
+        variants = rng.integers(0, VARIANTS, len(self.chunks))
         start = int(rng.integers(0, strands))
         side = "front" if n % 2 == 0 else "back"
         f = shop.factor
-        # Large stitches are set on whole pixels, which spares drawing them at every fraction of one.
         grid = f if shop.layout.stitch_width_cm * view.px_per_cm > WHOLE_PIXEL_STITCH else 1
         y = -round((n + 1) * shop.layout.rise_cm * shop.fine_per_cm / grid) * grid
-        for c, chunk in enumerate(self.chunks):
+        for c, (chunk, (west, south, east, north)) in enumerate(zip(self.chunks, self.extents, strict=True)):
             x = round(chunk.left_cm * shop.fine_per_cm / grid) * grid
-            (west, south), (east, north) = (corner * shop.fine_per_cm for corner in shop.box(chunk))
             if x + west > (view.left + view.width) * f or x + east < view.left * f:
                 continue
             if y - north > (view.top + view.height) * f or y - south < view.top * f:
@@ -243,15 +250,19 @@ def _order(rows: int, back_loops: bool) -> list[tuple[int, str]]:
     return [*steps, (rows - 1, "ridge")]
 
 
-@lru_cache(maxsize=32)
-def _calibrate(layout: RowLayout, strands: int, seed: int, back_loops: bool) -> tuple[float, NDArray[np.float64]]:
+@lru_cache(maxsize=2)
+def _shop(layout: RowLayout, px_per_cm: float, seed: int) -> TileShop:
+    """Return a shop that is kept, so that another order of stripes finds its stitches drawn."""
+    factor = fine_factor(layout.stitch_width_cm * px_per_cm)
+    return TileShop(layout, px_per_cm * factor, factor, seed)
+
+
+def _measure(weaver: _Weaver, strands: int, back_loops: bool) -> tuple[float, NDArray[np.float64]]:
     """Return the gain that brings the mean light of plain cloth to 1, and the lights found after it.
 
-    A patch of one run and four rows is drawn at one scale, whatever the picture's, so that every zoom has
-    the same light.
+    Measured on a patch of one run and four rows.
     """
-    scale = CALIBRATION_PX / layout.stitch_width_cm
-    chunks = chunks_of(layout)
+    layout, scale = weaver.shop.layout, weaver.view.px_per_cm
     first, last = layout.runs[len(layout.runs) // 2]
     left, right = layout.top[first, 0], layout.top[min(last, first + LONGEST_PATCH) - 1, 0]
     rows = 5 + int(np.ceil(layout.wave_cm / layout.rise_cm))
@@ -262,15 +273,23 @@ def _calibrate(layout: RowLayout, strands: int, seed: int, back_loops: bool) -> 
         width=max(4, round((right - left) * scale)),
         height=max(4, round(4 * layout.rise_cm * scale)),
     )
-    weaver = _Weaver(TileShop(layout, scale, 1, seed), chunks, view, seed, 2)
+    patch = replace(weaver, view=view)
     layer = _Layer(strands, view.height, view.width)
     for n, what in _order(rows + 1, back_loops):
-        weaver.row(layer, n, what, strands)
+        patch.row(layer, n, what, strands)
     light = layer.maps[1:].sum(axis=0)[layer.maps[0] > _FULL].astype(np.float64)
     gain = 1.0 / float(light.mean())
     levels = np.rint(np.sqrt(np.minimum(light * gain / MOST_LIGHT, 1)) * (LIGHTS - 1)).astype(int)
     counts = np.bincount(levels, minlength=LIGHTS)
     return gain, counts / counts.sum()
+
+
+@lru_cache(maxsize=32)
+def _measure_large(layout: RowLayout, strands: int, seed: int, back_loops: bool) -> tuple[float, NDArray[np.float64]]:
+    """Return the same for large stitches, all measured at one scale, since drawing a patch of them is slow."""
+    scale = LARGE_STITCH / layout.stitch_width_cm
+    view = View(px_per_cm=scale, left=0, top=0, width=1, height=1)
+    return _measure(_Weaver.of(_shop(layout, scale, seed), view, seed), strands, back_loops)
 
 
 def prepare(
@@ -306,10 +325,13 @@ def prepare(
         whole(rows, "rows of a stripe", 1, 5000)
         whole(strands, "strands of a stripe", 1, 4)
     number(view.px_per_cm, "pixels per cm", 0.05, 5000)
-    factor = fine_factor(layout.stitch_width_cm * view.px_per_cm)
-    shop = TileShop(layout, view.px_per_cm * factor, factor, seed)
-    weaver = _Weaver(shop, chunks_of(layout), view, seed)
-    gains = {k: _calibrate(layout, k, seed, back_loops) for k in sorted({k for _, k in stripes})}
+    large = layout.stitch_width_cm * view.px_per_cm > LARGE_STITCH
+    shop = (_shop.__wrapped__ if large else _shop)(layout, float(view.px_per_cm), seed)
+    weaver = _Weaver.of(shop, view, seed)
+    gains = {
+        k: _measure_large(layout, k, seed, back_loops) if large else _measure(weaver, k, back_loops)
+        for k in sorted({k for _, k in stripes})
+    }
     stripe_of = np.repeat(np.arange(len(stripes)), [r for r, _ in stripes]).tolist()
     canvas = _Canvas(view, len(stripes))
     layer = _Layer(max(k for _, k in stripes), view.height, view.width)

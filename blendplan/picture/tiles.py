@@ -23,7 +23,7 @@ __all__ = ["Chunk", "TileShop", "chunks_of", "fine_factor"]
 Floats = NDArray[np.float64]
 Maps = NDArray[np.float32]
 
-VARIANTS = 4
+VARIANTS = 3
 LONGEST_RUN = 8
 # Radius of one strand of a bundle of 1 to 4, in stitch widths: the bundle's cross-section stays the same.
 BUNDLE_RADIUS = 0.225
@@ -32,6 +32,10 @@ BEHIND = 0.18
 # Light of the yarn between posts, before its own shading.
 BETWEEN = 0.72
 JITTER = 0.028
+# Room for yarn beyond the feet and heads of a run, stitch widths.
+MARGIN = 0.9
+# Stitch width in fine pixels below which all variants of a tile are drawn together.
+BATCH_BELOW = 60.0
 _LAYERS = ("body", "ridge", "foundation")
 
 
@@ -47,6 +51,8 @@ class Chunk:
     base, top : ndarray, shape (n, 2)
     base_way, top_way : ndarray, shape (n, 2)
         Across the stitch, one stitch width long, along the wave at foot and head.
+    corner, far : ndarray, shape (2,)
+        Lower left and upper right corner of all that it may cover.
     key : bytes
         Equal for runs of the same shape.
     """
@@ -57,6 +63,8 @@ class Chunk:
     top: Floats
     base_way: Floats
     top_way: Floats
+    corner: Floats
+    far: Floats
     key: bytes
 
 
@@ -84,7 +92,8 @@ def chunks_of(layout: RowLayout) -> tuple[Chunk, ...]:
             parts = (layout.base[a:b] - shift, layout.top[a:b] - shift, base_way[a:b], top_way[a:b])
             kinds = layout.kinds[a:b]
             key = repr(kinds).encode() + b"".join(p.round(5).tobytes() for p in parts)
-            chunks.append(Chunk(left, kinds, *parts, key))
+            points, margin = np.concatenate(parts[:2]), MARGIN * layout.stitch_width_cm
+            chunks.append(Chunk(left, kinds, *parts, points.min(axis=0) - margin, points.max(axis=0) + margin, key))
     return tuple(chunks)
 
 
@@ -114,6 +123,15 @@ def _area_mean(maps: Maps, f: int, pad_x: int, pad_y: int) -> Maps:
         means += padded[:, q // f :: f, q % f :: f]
     means /= np.float32(f * f)
     return means
+
+
+def _crop(maps: Maps, right: int, down: int) -> _Fine:
+    """Return a tile without its empty border."""
+    rows, cols = np.flatnonzero(maps[0].any(axis=1)), np.flatnonzero(maps[0].any(axis=0))
+    if rows.size == 0:
+        return _Fine(maps[:, :1, :1], right, down)
+    y, x = rows[0], cols[0]
+    return _Fine(maps[:, y : rows[-1] + 1, x : cols[-1] + 1].copy(), right - int(x), down - int(y))
 
 
 @dataclass(slots=True, eq=False)
@@ -152,68 +170,85 @@ class TileShop:
 
         Returns
         -------
-        maps : ndarray, shape (1 + strands, h, w)
+        maps : ndarray, shape (2 + strands, h, w)
+            What it leaves of that below it, its cover, and the light of each strand.
         left, top : int
         """
         side = side if layer == "body" else "front"
-        name = (chunk.key, layer, side, strands, variant)
-        fine = self._fine.get(name)
-        if fine is None:
-            fine = self._fine[name] = self._draw(chunk, layer=layer, side=side, strands=strands, variant=variant)
+        name = (chunk.key, layer, side, strands)
+        if (*name, variant) not in self._fine:
+            # Small stitches are drawn in all variants at once, which is quicker; large ones when needed.
+            many = range(VARIANTS) if self.layout.stitch_width_cm * self.fine_per_cm < BATCH_BELOW else (variant,)
+            fines = self._draw(chunk, layer=layer, side=side, strands=strands, variants=tuple(many))
+            for which, drawn in zip(many, fines, strict=True):
+                self._fine[*name, which] = drawn
+        fine = self._fine[*name, variant]
         f = self.factor
         left, top = x - fine.right, y - fine.down
         pad_x, pad_y = left % f, top % f
-        small = self._ready.get((*name, pad_x, pad_y))
+        small = self._ready.get((*name, variant, pad_x, pad_y))
         if small is None:
-            small = self._ready[(*name, pad_x, pad_y)] = _area_mean(fine.maps, f, pad_x, pad_y)
+            means = _area_mean(fine.maps, f, pad_x, pad_y)
+            small = self._ready[(*name, variant, pad_x, pad_y)] = np.concatenate([1 - means[:1], means])
         if roll:
-            rolled = self._ready.get((*name, pad_x, pad_y, roll))
+            rolled = self._ready.get((*name, variant, pad_x, pad_y, roll))
             if rolled is None:
-                rolled = np.concatenate([small[:1], np.roll(small[1:], roll, axis=0)])
-                self._ready[(*name, pad_x, pad_y, roll)] = rolled
+                rolled = np.concatenate([small[:2], np.roll(small[2:], roll, axis=0)])
+                self._ready[(*name, variant, pad_x, pad_y, roll)] = rolled
             small = rolled
         return small, left // f, top // f
 
-    def _draw(self, chunk: Chunk, *, layer: str, side: str, strands: int, variant: int) -> _Fine:
-        rng = np.random.default_rng([self.seed, variant, _LAYERS.index(layer), side == "back", len(chunk.kinds)])
+    def _draw(self, chunk: Chunk, *, layer: str, side: str, strands: int, variants: tuple[int, ...]) -> list[_Fine]:
+        """Return some variants of a tile, drawn below one another and taken apart."""
+        stream = (_LAYERS.index(layer), side == "back", len(chunk.kinds))
+        rngs = [np.random.default_rng([self.seed, v, *stream]) for v in variants]
         scale = self.fine_per_cm
         width = self.layout.stitch_width_cm * scale
         radius = BUNDLE_RADIUS / float(np.sqrt(strands)) * width
-        corner, far = self.box(chunk)
-        shape = (int(np.ceil((far[1] - corner[1]) * scale)), int(np.ceil((far[0] - corner[0]) * scale)))
+        corner, far = chunk.corner, chunk.far
+        height = int(np.ceil((far[1] - corner[1]) * scale))
+        shape = (height * len(variants), int(np.ceil((far[0] - corner[0]) * scale)))
         parts: list[Strands] = []
         kinds = np.array(chunk.kinds)
         for kind in dict.fromkeys(chunk.kinds):
-            these = np.flatnonzero(kinds == kind)
+            one = np.flatnonzero(kinds == kind)
+            these = np.tile(one, len(variants))
+            shift = np.repeat(np.arange(len(variants)) * height, len(one))[:, None]
+
+            def drawn(low: float, high: float, *size: int, n: int = len(one)) -> Floats:
+                return np.concatenate([rng.uniform(low, high, (n, *size)) for rng in rngs])
+
             for path in _paths(kind, layer, side):
                 points = np.repeat(np.array(path)[None], len(these), axis=0)
-                points[..., :2] += rng.uniform(-JITTER, JITTER, (*points.shape[:2], 2))
-                length = np.sqrt(np.sum(np.diff(self._place(chunk, these, points), axis=1) ** 2, axis=2)).max()
-                curve = smooth(points, max(3, int(np.ceil(length * scale / max(1.8, 0.2 * radius)))))
+                points[..., :2] += drawn(-JITTER, JITTER, len(path), 2)
+                length = np.sqrt(
+                    np.sum(np.diff(self._place(chunk, one, points[: len(one)]), axis=1) ** 2, axis=2)
+                ).max()
+                curve = smooth(points, max(3, int(np.ceil(1.1 * length * scale / max(3.0, 0.28 * radius)))))
                 middle = np.empty_like(curve)
                 middle[..., :2] = (self._place(chunk, these, curve) - [corner[0], far[1]]) * [scale, -scale]
+                middle[..., 1] += shift
                 middle[..., 2] = curve[..., 2] * width
                 lit = np.ones(curve.shape[:2])
                 if layer == "body" and kind != "ch":
                     lit = 0.66 + 0.34 * np.clip((curve[..., 1] + 0.05) / 0.26, 0, 1)
                     lit *= np.where(curve[..., 2] < -0.3, BETWEEN, 1.0)
-                phase = rng.uniform(0, 2 * np.pi, (len(these), 1))
-                wander = rng.uniform(-1, 1, (len(these), 3))
-                parts.append(
-                    twist(middle, lit, strands=strands, radius=radius, width=width, phase=phase, wander=wander)
-                )
+                turn = {"phase": drawn(0, 2 * np.pi, 1), "wander": drawn(-1, 1, 3)}
+                parts.append(twist(middle, lit, strands=strands, radius=radius, width=width, **turn))
         maps = np.zeros((1 + strands, *shape), dtype=np.float32)
         if layer == "body":
-            maps[0] = self._behind(chunk, corner, far, shape)
+            maps[0] = np.tile(self._behind(chunk, (height, shape[1])), (len(variants), 1))
             maps[1:] = maps[0] * np.float32(BEHIND / strands)
         if parts:
             samples = join(parts)
             swept = sweep(samples, shape)
-            light, who = shade(samples, swept, width, rng.normal(size=256).astype(np.float32))
+            grain = np.random.default_rng([self.seed, 256]).normal(size=256).astype(np.float32)
+            light, who = shade(samples, swept, width, grain)
             np.maximum(maps[0], who >= 0, out=maps[0])
             for j in range(strands):
                 np.copyto(maps[1 + j], np.where(who == j, light, np.float32(0)), where=who >= 0)
-        return _Fine(maps, round(-corner[0] * scale), round(far[1] * scale))
+        right, down = round(-corner[0] * scale), round(far[1] * scale)
+        return [_crop(maps[:, v * height : (v + 1) * height], right, down) for v in range(len(variants))]
 
     def _place(self, chunk: Chunk, these: NDArray[np.int64], points: Floats) -> Floats:
         """Return points (u, v) of some stitches, shape (p, n, 2 or more), on the cloth in centimetres."""
@@ -222,13 +257,7 @@ class TileShop:
         across = chunk.base_way[these][:, None] * (1 - v) + chunk.top_way[these][:, None] * v
         return base * (1 - v) + top * v + u * across
 
-    def box(self, chunk: Chunk) -> tuple[Floats, Floats]:
-        """Return the lower left and upper right corner of a tile about its anchor, centimetres."""
-        margin = 0.9 * self.layout.stitch_width_cm
-        points = np.concatenate([chunk.base, chunk.top])
-        return points.min(axis=0) - margin, points.max(axis=0) + margin
-
-    def _behind(self, chunk: Chunk, corner: Floats, far: Floats, shape: tuple[int, int]) -> Maps:
+    def _behind(self, chunk: Chunk, shape: tuple[int, int]) -> Maps:
         """Return the cover of the cloth behind the stitches."""
         from PIL import Image, ImageDraw  # noqa: PLC0415
 
@@ -240,7 +269,7 @@ class TileShop:
                 continue
             low, high = extent
             edge = np.array([[[-0.4, low], [0.45, low], [0.5, high], [-0.42, high]]])
-            spots = (self._place(chunk, np.array([i]), edge)[0] - [corner[0], far[1]]) * [
+            spots = (self._place(chunk, np.array([i]), edge)[0] - [chunk.corner[0], chunk.far[1]]) * [
                 self.fine_per_cm,
                 -self.fine_per_cm,
             ]

@@ -146,13 +146,16 @@ def _sweep_small(strands: Strands, shape: tuple[int, int], inside: Ints, x: Ints
     fy = (strands.centre[inside, 1] - y[inside]).astype(np.float32)
     z = strands.centre[inside, 2]
     steps = 4096.0 / radius
+    number = inside.astype(np.int64)
     for dy in range(-reach, reach + 1):
         for dx in range(-reach, reach + 1):
+            # The nearest that any centre in the pixel can be to this neighbour.
+            if max(abs(dx) - 0.5, 0) ** 2 + max(abs(dy) - 0.5, 0) ** 2 >= radius**2:
+                continue
             room = radius**2 - (dx + 0.5 - fx) ** 2 - (dy + 0.5 - fy) ** 2
             hit = np.flatnonzero(room > 0)
-            if hit.size:
-                height = (z[hit] + np.sqrt(room[hit])) * steps + (1 << 20)
-                np.maximum.at(best, spot[hit] + dy * shape[1] + dx, (height.astype(np.int64) << 24) + inside[hit])
+            height = (z[hit] + np.sqrt(room[hit])) * steps + (1 << 20)
+            np.maximum.at(best, spot[hit] + (dy * shape[1] + dx), (height.astype(np.int64) << 24) + number[hit])
     best = best.reshape(shape)
     owner = np.where(best >= 0, best & 0xFFFFFF, -1).astype(np.int32)
     depth = np.where(best >= 0, ((best >> 24) - (1 << 20)) / steps, -np.inf).astype(np.float32)
