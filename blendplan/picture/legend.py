@@ -15,8 +15,10 @@ from blendplan.colour import hex_to_lab
 from blendplan.picture.fonts import drawable, load_font, missing_notice
 from blendplan.wording import Notice
 
-__all__ = ["legend_notices", "with_legend"]
+__all__ = ["Entry", "legend_notices", "with_legend"]
 
+# Number or letter, name, colours of the swatch.
+Entry = tuple[int | str, str, Sequence[str]]
 PAPER, INK, FAINT = "#ffffff", "#222222", "#8a8a86"
 LEAST_TEXT_PX = 11
 # A line of text is about 1/50 of the picture's height: 4 mm on a sheet of A4.
@@ -60,7 +62,7 @@ def _draw_marks(draw: Any, marks: Sequence[tuple[float, str]], x: float, height:
         draw.text((x + 1.4 * size, y), drawable(text), fill=INK, font=font, anchor="lm")
 
 
-def legend_notices(entries: Sequence[tuple[int, str, Sequence[str]]]) -> tuple[Notice, ...]:
+def legend_notices(entries: Sequence[Entry]) -> tuple[Notice, ...]:
     """Return a warning for each name that has characters which the font cannot draw."""
     found = (missing_notice(name) for _, name, _ in entries)
     return tuple(n for n in found if n is not None)
@@ -68,7 +70,7 @@ def legend_notices(entries: Sequence[tuple[int, str, Sequence[str]]]) -> tuple[N
 
 def with_legend(
     picture: NDArray[np.uint8],
-    entries: Sequence[tuple[int, str, Sequence[str]]],
+    entries: Sequence[Entry],
     *,
     marks: Sequence[tuple[float, str]] = (),
     marks_at: float | None = None,
