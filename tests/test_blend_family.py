@@ -176,6 +176,16 @@ def test_light_outside_the_gamut_stays_finite() -> None:
         assert np.isfinite(blend_linear(wild, n=n)).all()
 
 
+def test_a_colour_outside_the_gamut_blends_to_itself_and_scales_with_light() -> None:
+    wild = np.random.default_rng(9).uniform(-0.4, 1.6, (2000, 3))
+    other = np.random.default_rng(10).uniform(-0.4, 1.6, (2000, 3))
+    for n in (1.0, 1.7, 3.0):
+        np.testing.assert_allclose(blend_linear(np.stack([wild, wild], axis=1), n=n), wild, rtol=0, atol=1e-9)
+        # A power mean is homogeneous: half the light, half the blend.
+        full, half = (blend_linear(f * np.stack([wild, other], axis=1), n=n) for f in (1.0, 0.5))
+        np.testing.assert_allclose(half, full / 2, rtol=0, atol=1e-9)
+
+
 @pytest.mark.parametrize("shares", [(0, 0), (-1, 2), (float("nan"), 1), (float("inf"), 1)])
 def test_bad_shares_are_refused(shares: tuple[float, float]) -> None:
     with pytest.raises(ColourError, match="positive sum"):

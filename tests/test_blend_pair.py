@@ -126,6 +126,17 @@ def test_mix_of_yarns_uses_shares_and_uncertainty() -> None:
     assert mix_yarns([a, yarn("Chalk", "#f0f0f0", 400)]).uncertainty is None
 
 
+def test_the_least_sure_shade_of_a_yarn_counts() -> None:
+    def many(*us: float | None) -> Yarn:
+        return Yarn(name="Two", shades=tuple(Shade(lab=(50.0, 0.0, 0.0), share=0.5, uncertainty=u) for u in us))
+
+    other = yarn("Fog", "#c8ccd0", u=1.0)
+    sure, less = (mix_yarns([many(*us), other]).uncertainty for us in ((1.0, 1.0), (1.0, 5.0)))
+    assert sure is not None and less is not None and less > 1.5 * sure
+    assert mix_yarns([many(1.0, 5.0), other]).uncertainty == mix_yarns([many(5.0, 5.0), other]).uncertainty
+    assert mix_yarns([many(1.0, None), other]).uncertainty is None
+
+
 def test_equal_shares_that_were_assumed_are_told() -> None:
     known, bare = yarn("Peat", m_per_100g=100), yarn("Fog")
     assert [n.text for n in mix_yarns([known, bare]).notices if n.level == "assumed"] == [
