@@ -63,6 +63,8 @@ def test_every_cell_is_the_single_blend(member: str | float) -> None:
 def test_a_table_of_nothing_is_refused(bad: list[tuple[float, ...]]) -> None:
     with pytest.raises(ColourError, match="one colour or more"):
         pair_table(bad)
+    with pytest.raises(ColourError, match="201 yarns were given for a table of pairs; allowed is at most 200"):
+        pair_table(colours(201, 1).tolist())
     with pytest.raises(ColourError, match="one for each"):
         pair_table([(50, 0, 0)], widths=[1, 2])
 

@@ -19,6 +19,8 @@ from blendplan.yarn import Yarn, check_yarns
 __all__ = ["Match", "PairTable", "nearest_blends", "pair_table"]
 
 MAX_COMBINATIONS = 200_000
+# Above this the table is longer than anybody can look through, and slow to make.
+MAX_TABLE = 200
 Rows = tuple[tuple[str, ...], ...]
 
 
@@ -79,7 +81,7 @@ def pair_table(
     Raises
     ------
     ColourError
-        If there is no colour, or the widths do not fit.
+        If there is no colour, more than 200, or the widths do not fit.
     """
     lab = np.asarray(labs, dtype=np.float64)
     if lab.ndim != 2 or lab.shape[1] != 3 or not np.isfinite(lab).all():
@@ -88,6 +90,12 @@ def pair_table(
             given=repr(labs)[:80],
         )
     size = len(lab)
+    if size > MAX_TABLE:
+        raise ColourError(
+            "{given} yarns were given for a table of pairs; allowed is at most {most}; choose some of them.",
+            given=size,
+            most=MAX_TABLE,
+        )
     if widths is not None and len(widths) != size:
         raise ColourError(
             "{given} widths were given for {strands} yarns; give one for each.", given=len(widths), strands=size
