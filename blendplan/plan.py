@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from blendplan.blend.pair import Blend, mix_yarns
 from blendplan.blend.warnings import BlendWarning, check_stripes
 from blendplan.colour import delta_e_2000
 from blendplan.errors import StripeError
+from blendplan.fabric.cautions import cautions
+from blendplan.fabric.finish import Border
 from blendplan.fabric.gauge import Gauge, default_gauge
 from blendplan.fabric.ripple import Ripple, Worked, work
 from blendplan.fabric.size import Size, WidthChoice, measure, widths_near
+from blendplan.fabric.written import WrittenRows, write_rows
 from blendplan.stripes.model import MAX_ROWS, Change, Stripe, changes, total_rows
 from blendplan.stripes.sequence import Sequence
 from blendplan.units import clean_text, number
@@ -55,6 +58,8 @@ class Brief:
         Written behind prices as it stands.
     size_name : str
         One of the usual sizes where chosen (a baby size brings cautions), or empty.
+    straighten : bool
+        Whether rows that make both ends straight are written.
     """
 
     title: str = "Ripple blanket"
@@ -71,6 +76,7 @@ class Brief:
     units: Literal["metric", "imperial"] = "metric"
     currency: str = ""
     size_name: str = ""
+    straighten: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "title", clean_text(self.title, "title", 120) or "Ripple blanket")
@@ -160,6 +166,32 @@ class Plan:
         """Rows of the whole blanket."""
         return self.stripes[-1].last_row
 
+    @property
+    def mass_g(self) -> float | None:
+        """Grams of yarn in the blanket, or None where a band is not known."""
+        grams = [colour.need_g for colour in self.yardage.colours]
+        return None if None in grams else sum(g for g in grams if g is not None)
+
+    def written(self, lang: str = "en") -> WrittenRows:
+        """Return the rows in words of a language, all counts taken from `worked`."""
+        border = self.brief.yardage.border
+        return write_rows(
+            self.brief.ripple,
+            self.worked,
+            [planned.stripe for planned in self.stripes],
+            terms=self.brief.terms,
+            lang=lang,
+            gauge=self.gauge,
+            border=None
+            if border is None
+            else Border(
+                stitch=border.stitch,
+                rounds=border.rounds,
+                strands=border.strands or self.stripes[-1].stripe.strands,
+            ),
+            straighten=self.brief.straighten,
+        )
+
 
 def _blends(brief: Brief, stripes: tuple[Stripe, ...]) -> dict[tuple[str, ...], Blend]:
     """Return one blend per different set of strands."""
@@ -247,24 +279,37 @@ def make_plan(brief: Brief) -> Plan:
     planned = _planned(brief, stripes, size.rise_per_row_cm)
     used = {name for stripe in stripes for name in stripe.strands}
     yarns = tuple(yarn for yarn in brief.yarns if yarn.name in used)
-    return Plan(
+    yardage = estimate(
+        stripes,
+        worked,
+        gauge,
+        yarns,
+        brief.yardage,
+        width_cm=size.width_cm,
+        height_cm=size.height_cm,
+        hook_mm=brief.hook_mm,
+    )
+    plan = Plan(
         brief=brief,
         stripes=planned,
         worked=worked,
         gauge=gauge,
         size=size,
         widths=widths_near(brief.ripple, gauge, wanted),
-        yardage=estimate(
-            stripes,
-            worked,
-            gauge,
-            yarns,
-            brief.yardage,
-            width_cm=size.width_cm,
-            height_cm=size.height_cm,
-            hook_mm=brief.hook_mm,
-        ),
+        yardage=yardage,
         warnings=check_stripes(stripes, {y.name: y for y in brief.yarns}, brief.member),
-        cautions=care_notices(yarns, stripes),
+        cautions=(),
         notices=(*gauge_notices, *gauge.rests_on, *gauge.notices, *worked.notices),
     )
+    mass_g = plan.mass_g
+    said = cautions(
+        brief.ripple,
+        size_name=brief.size_name,
+        width_cm=size.width_cm,
+        length_cm=size.height_cm,
+        gauge=gauge,
+        mass_kg=None if mass_g is None else mass_g / 1000,
+        fringe=brief.yardage.fringe is not None,
+        hook_mm=brief.hook_mm,
+    )
+    return replace(plan, cautions=(*said, *care_notices(yarns, stripes)))
