@@ -6,6 +6,11 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# A slow machine must not turn into a failing law: examples have no time limit.
+settings.register_profile("blendplan", deadline=None)
+settings.load_profile("blendplan")
 
 
 @pytest.fixture(scope="session")
