@@ -6,12 +6,13 @@ single crochet, a T for a half double, a T with one stroke for a double and with
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from html import escape
-from math import hypot
+from math import cos, hypot
 
-from blendplan.fabric.gauge import Gauge
-from blendplan.fabric.layout import RowLayout, lay_row
+from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT, Gauge
+from blendplan.fabric.layout import lay_row
 from blendplan.fabric.ripple import Worked, work
 from blendplan.wording import note
 
@@ -36,40 +37,43 @@ def diagram_svg(worked: Worked, gauge: Gauge, *, scale: float = 24.0, lang: str 
         Read out by screen readers; a plain one without.
     """
     small = work(replace(worked.ripple, repeats=2))
+    (first, across), (second, _) = (_marks(small, i, gauge) for i in (0, 1))
+    # right-handed work: row 1 is worked from the right, row 2 after turning from the left
+    first = [mark.mirrored(across) for mark in first]
+    lift = _lift(small, first, gauge)
+    second = [mark.raised(lift(mark.foot[0])) for mark in second]
+    dark = _dark(small, across)
+    every = [*first, *second]
+    left = min(min(m.foot[0], m.head[0]) for m in every)
+    top, bottom = max(m.head[1] for m in every), min(m.foot[1] for m in every)
     unit = scale / gauge.stitch_width_cm
-    lower, upper = (
-        lay_row(row, stitch_width_cm=gauge.stitch_width_cm, row_height_cm=gauge.row_height_cm) for row in small.rows[:2]
-    )
-    width = max(lower.width_cm, upper.width_cm) * unit
-    deep = float(-lower.base[:, 1].min())
-    high = upper.rise_cm + float(upper.top[:, 1].max())
     margin = 2 * scale
-    height = (deep + high) * unit + 2 * margin
+    width = (max(max(m.foot[0], m.head[0]) for m in every) - left) * unit + 2 * margin
+    height = (top - bottom) * unit + 2 * margin
     name = title or note("Stitch diagram of rows 1 and 2, one repeat in dark ink").say(lang)
+
+    def at(point: tuple[float, float]) -> tuple[float, float]:
+        return margin + (point[0] - left) * unit, margin + (top - point[1]) * unit
+
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(width + 2 * margin)} {_n(height)}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(width)} {_n(height)}" role="img" '
         f'aria-label="{escape(name, quote=True)}" stroke-linecap="round" fill="none">'
     ]
-
-    def put(layout: RowLayout, lift: float) -> None:
-        dark = _repeat_span(layout, small)
-        for i, kind in enumerate(layout.kinds):
-            foot = (margin + layout.base[i, 0] * unit, height - margin - (layout.base[i, 1] + lift + deep) * unit)
-            head = (margin + layout.top[i, 0] * unit, height - margin - (layout.top[i, 1] + lift + deep) * unit)
-            pitch = layout.top_span[i] * unit
-            # a turning chain is drawn as its chains, from its foot to its head
-            chains = small.ripple.turn if kind == "tch" else 0
-            out.append(_sign(kind, foot, head, pitch=pitch, ink=INK if dark[0] <= i < dark[1] else PALE, chains=chains))
-
-    for i, kind in enumerate(lower.kinds):
-        if kind != "ch":
-            x = margin + lower.base[i, 0] * unit
-            y = height - margin - (lower.base[i, 1] + deep) * unit + 0.25 * scale
-            out.append(
-                f'<ellipse cx="{_n(x)}" cy="{_n(y)}" rx="{_n(0.3 * scale)}" ry="{_n(0.14 * scale)}" stroke="{BASE}"/>'
-            )
-    put(lower, 0.0)
-    put(upper, lower.rise_cm)
+    for x, y in sorted({(round(m.foot[0], 3), round(m.foot[1], 3)) for m in first if m.kind != "ch"}):
+        cx, cy = at((x, y))
+        cy += 0.25 * scale
+        out.append(
+            f'<ellipse cx="{_n(cx)}" cy="{_n(cy)}" rx="{_n(0.3 * scale)}" ry="{_n(0.14 * scale)}" stroke="{BASE}"/>'
+        )
+    for mark in every:
+        ink = INK if dark[0] <= mark.head[0] <= dark[1] else PALE
+        out.append(_sign(mark.kind, at(mark.foot), at(mark.head), pitch=scale, ink=ink, chains=mark.chains))
+    for number, mark, side in ((1, first[0], 1), (2, second[0], -1)):
+        x, y = at(((mark.foot[0] + mark.head[0]) / 2, (mark.foot[1] + mark.head[1]) / 2))
+        out.append(
+            f'<text x="{_n(x + side * 1.2 * scale)}" y="{_n(y)}" font-family="sans-serif" '
+            f'font-size="{_n(0.7 * scale)}" text-anchor="middle" fill="{INK}">{number}</text>'
+        )
     out.append("</svg>")
     return "\n".join(out) + "\n"
 
@@ -78,10 +82,61 @@ def _n(value: float) -> str:
     return f"{float(value):.2f}".rstrip("0").rstrip(".")
 
 
-def _repeat_span(layout: RowLayout, small: Worked) -> tuple[int, int]:
-    """Return the first stitch of the repeated part and the one after its last."""
-    runs = layout.runs
-    return runs[1] if len(runs) > 2 else (0, len(layout.kinds)) if small.ripple.kind == "heights" else runs[-1]
+@dataclass(frozen=True, slots=True)
+class _Mark:
+    """One sign: where its stitch goes in and where its head is, cm, y up; `chains` of a turning chain."""
+
+    kind: str
+    foot: tuple[float, float]
+    head: tuple[float, float]
+    chains: int = 0
+
+    def mirrored(self, width: float) -> _Mark:
+        return replace(self, foot=(width - self.foot[0], self.foot[1]), head=(width - self.head[0], self.head[1]))
+
+    def raised(self, by: float) -> _Mark:
+        return replace(self, foot=(self.foot[0], self.foot[1] + by), head=(self.head[0], self.head[1] + by))
+
+
+def _marks(small: Worked, index: int, gauge: Gauge) -> tuple[list[_Mark], float]:
+    """Return the signs of one row in the order they are worked, from the left, and the width of the row, cm."""
+    row = small.rows[index]
+    layout = lay_row(row, stitch_width_cm=gauge.stitch_width_cm, row_height_cm=gauge.row_height_cm)
+    turn = row.parts[0].steps[0]
+    tall = gauge.row_height_cm * WIDTH_OVER_HEIGHT[gauge.stitch]
+    marks = []
+    for i, kind in enumerate(layout.kinds):
+        foot = (float(layout.base[i, 0]), float(layout.base[i, 1]))
+        head = (float(layout.top[i, 0]), float(layout.top[i, 1]))
+        if small.ripple.kind == "heights":
+            # straight rows of unlike heights: the head as high above the foot as its own stitch
+            foot = (foot[0], 0.0)
+            head = (head[0], tall / WIDTH_OVER_HEIGHT.get(kind, WIDTH_OVER_HEIGHT["tr"]))
+        marks.append(_Mark(kind, foot, head, turn.count if kind == "tch" else 0))
+    if not turn.stands and not any(m.kind == "tch" for m in marks):
+        # a turning chain that does not count: beside the first stitch, or as the first leg to its head
+        start = marks[0]
+        foot = (start.foot[0] - gauge.stitch_width_cm * (0.9 if turn.takes else 0.6), start.foot[1])
+        reach = 1.0 if turn.takes else 0.6
+        head = (foot[0] + (start.head[0] - foot[0]) * reach * 0.8, foot[1] + (start.head[1] - foot[1]) * reach * 0.9)
+        marks.insert(0, _Mark("tch", foot, head if turn.takes else (foot[0], head[1]), turn.count))
+    return marks, layout.width_cm
+
+
+def _lift(small: Worked, first: list[_Mark], gauge: Gauge) -> Callable[[float], float]:
+    """Return how far row 2 stands above row 1 at x: one rise, or in straight rows the stitch below."""
+    if small.ripple.kind == "heights":
+        return lambda x: min(first, key=lambda m: abs(m.head[0] - x)).head[1]
+    rise = gauge.row_height_cm / cos(gauge.theta)
+    return lambda _: rise
+
+
+def _dark(small: Worked, across: float) -> tuple[float, float]:
+    """Return from where to where the repeated part of row 2 reaches, cm."""
+    row = small.rows[1]
+    pitch = across / row.made
+    start, part = row.parts[0].made, row.parts[1].made // row.parts[1].times
+    return start * pitch, (start + part) * pitch
 
 
 def _sign(
