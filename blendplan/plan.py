@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
+from blendplan.blend.calibrate import Swatch
 from blendplan.blend.pair import Blend, mix_yarns
 from blendplan.blend.warnings import BlendWarning, check_stripes
 from blendplan.colour import delta_e_2000
@@ -50,6 +51,8 @@ class Brief:
     yardage : YardageSettings
     member : float
         n of the blend family for planning colours, 1 to 3.
+    swatches : tuple of Swatch
+        Photographed swatches that `member` may have been fitted to; kept with the project.
     terms : {"US", "UK"}
         Names of stitches in written rows.
     units : {"metric", "imperial"}
@@ -72,6 +75,7 @@ class Brief:
     wanted_width_cm: float | None = None
     yardage: YardageSettings = field(default_factory=YardageSettings)
     member: float = 3.0
+    swatches: tuple[Swatch, ...] = ()
     terms: Literal["US", "UK"] = "US"
     units: Literal["metric", "imperial"] = "metric"
     currency: str = ""

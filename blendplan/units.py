@@ -89,7 +89,8 @@ def number(value: object, field: str, low: float, high: float, unit: str = "") -
     QuantityError
         If the value is missing, not finite, or outside `low` to `high`.
     """
-    got = float(exact(value, field))
+    # Most values are finite floats already; the exact route is for texts and fractions.
+    got = value if type(value) is float and math.isfinite(value) else float(exact(value, field))
     if not low <= got <= high:
         raise QuantityError(
             "{field}: {given}{unit} was given; allowed is {low} to {high}{unit}.",

@@ -16,8 +16,9 @@ from PIL import Image, ImageFilter
 
 from blendplan.colour import Floats, hex_to_linear, linear_to_srgb, linear_to_xyz, xyz_to_linear
 
-__all__ = ["DrawnSkein", "draw_photo"]
+__all__ = ["SIZE_PX", "DrawnSkein", "draw_photo"]
 
+SIZE_PX = (1120, 840)
 PAPER = np.array([0.84, 0.84, 0.82])
 BAND = np.array([0.62, 0.60, 0.55])
 
@@ -90,7 +91,7 @@ def _skein(skein: DrawnSkein, width: int, height: int, rng: np.random.Generator)
 def draw_photo(
     skeins: tuple[DrawnSkein, ...],
     *,
-    size_px: tuple[int, int] = (1400, 1050),
+    size_px: tuple[int, int] = SIZE_PX,
     lamp_xy: tuple[float, float] = (0.4254, 0.4044),
     balance: float = 0.7,
     exposure: float = 0.9,

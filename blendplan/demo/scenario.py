@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from blendplan.demo.photos import DrawnSkein, draw_photo
+from blendplan.demo.photos import SIZE_PX, DrawnSkein, draw_photo
 from blendplan.errors import PhotoError
 from blendplan.fabric.ripple import Ripple
 from blendplan.photo import load_photo, read_photo
@@ -65,9 +65,9 @@ def demo_photos() -> tuple[DemoPhoto, ...]:
 
 def _boxes(rows: tuple[tuple[_Skein, tuple[float, float], float], ...]) -> list[tuple[int, int, int, int]]:
     """Return the boxes a maker would draw by hand, beside the label band."""
+    w, h = SIZE_PX
     return [
-        (int(1400 * (c[0] + 0.05)), int(1050 * (c[1] - 0.06)), int(1400 * (c[0] + 0.15)), int(1050 * (c[1] + 0.06)))
-        for _, c, _ in rows
+        (int(w * (x + 0.05)), int(h * (y - 0.06)), int(w * (x + 0.15)), int(h * (y + 0.06))) for _, (x, y), _ in rows
     ]
 
 
