@@ -45,7 +45,7 @@ def main() -> None:
     current = plan()
     colours = [s.blend.srgb for s in current.stripes[:7]] if current else []
     if colours:
-        st.html(wave(colours, 60))
+        st.html(wave(colours, 80))
     links = " ".join(
         f'<a href="#{anchor}">{n}&nbsp;{html.escape(title)}</a>' for n, (anchor, title, _) in enumerate(titles, 1)
     )

@@ -110,7 +110,7 @@ def wave(colours: Sequence[str], repeats: int = 24) -> str:
     """Return a small ripple in the given colours, as an ornament for the eye only."""
     if not colours:
         return ""
-    step, rise, thick = 24, 7, 5
+    step, rise, thick = 26, 6, 4
     height = rise + thick * len(colours)
     points = [(i * step / 2, 0 if i % 2 else rise) for i in range(2 * repeats + 1)]
     bands = []
@@ -125,7 +125,7 @@ def wave(colours: Sequence[str], repeats: int = 24) -> str:
     )
     # As a picture with its content in the address: it is decoration, has no name, and is loaded from nowhere.
     code = base64.b64encode(svg.encode("ascii")).decode("ascii")
-    return f'<img class="bp-wave" alt="" src="data:image/svg+xml;base64,{code}">'
+    return f'<img class="bp-wave" alt="" style="height:{height}px" src="data:image/svg+xml;base64,{code}">'
 
 
 def bullet_list(items: Iterable[str]) -> str:

@@ -1,0 +1,116 @@
+"""What the browser tests share: a page server of their own, Chromium, and a few moves on the page."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+ARTIFACTS = ROOT / "artifacts"
+ARGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def chromium_path() -> str:
+    """Return Chromium's path, or skip with the reason."""
+    pytest.importorskip("playwright.sync_api", reason="skipped: Playwright is not installed")
+    path = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    if not path:
+        pytest.skip("skipped: Chromium is not installed")
+    return path
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def page_server(home: Path, **env: str) -> Iterator[str]:
+    """Start the page by its own command, give its address, and stop it."""
+    port = free_port()
+    log = (home.parent / f"page-{port}.log").open("wb")
+    process = subprocess.Popen(
+        [sys.executable, "-m", "blendplan", "page", "--port", str(port), "--no-browser"],
+        cwd=ROOT,
+        env={**os.environ, "BLENDPLAN_HOME": str(home), "PYTHONPATH": str(ROOT), **env},
+        stdout=log,
+        stderr=log,
+    )
+    address = f"http://127.0.0.1:{port}"
+    try:
+        for _ in range(300):
+            try:
+                with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
+                    break
+            except OSError:
+                if process.poll() is not None:
+                    raise RuntimeError((home.parent / f"page-{port}.log").read_text()) from None
+                time.sleep(0.1)
+        yield address
+    finally:
+        process.terminate()
+        process.wait(10)
+        log.close()
+
+
+def settle(page, quiet: int = 250) -> None:
+    """Wait until the page has stopped running, then a little longer."""
+    page.wait_for_selector(".bp-part", timeout=60_000)
+    page.wait_for_timeout(120)
+    page.wait_for_function("!document.querySelector('[data-testid=\"stStatusWidget\"]')", timeout=60_000)
+    page.wait_for_function("!document.querySelector('[data-stale=\"true\"]')", timeout=60_000)
+    page.wait_for_timeout(quiet)
+
+
+def open_page(browser, address: str, *, width: int = 1280, height: int = 900, dark: bool = False, **more):
+    """Open the page in a context of its own and wait until it is drawn."""
+    context = browser.new_context(
+        viewport={"width": width, "height": height},
+        color_scheme="dark" if dark else "light",
+        accept_downloads=True,
+        **more,
+    )
+    page = context.new_page()
+    page.goto(address)
+    settle(page)
+    return page
+
+
+def unfold(page, key: str) -> None:
+    """Open a folded part by its key."""
+    page.locator(f".st-key-{key} summary").first.click()
+    settle(page)
+
+
+def shot(page, name: str, full: bool = False) -> None:
+    """Keep a picture of the page as an artefact."""
+    ARTIFACTS.mkdir(exist_ok=True)
+    if full:
+        size = page.viewport_size
+        tall = page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
+        page.set_viewport_size({"width": size["width"], "height": min(tall + 20, 6000)})
+        page.wait_for_timeout(300)
+        page.screenshot(path=str(ARTIFACTS / f"{name}.png"))
+        page.set_viewport_size(size)
+    else:
+        page.screenshot(path=str(ARTIFACTS / f"{name}.png"))
