@@ -10,6 +10,7 @@ from blendplan.order.explain import Mend, StepReport, explain_step
 from blendplan.order.find import find_order
 from blendplan.order.history import Arrangement, Comparison, Session, compare, moves_needed
 from blendplan.order.model import Ordering, Step
+from blendplan.order.own import FewMoves, few_moves, short_of_yarn
 from blendplan.order.steps import StepTable, step_matrix
 
 __all__ = [
@@ -18,6 +19,7 @@ __all__ = [
     "Arrangement",
     "Comparison",
     "Constraints",
+    "FewMoves",
     "Mend",
     "Ordering",
     "Session",
@@ -28,9 +30,11 @@ __all__ = [
     "choose_order",
     "compare",
     "explain_step",
+    "few_moves",
     "find_order",
     "follow_shades",
     "moves_needed",
     "order_distance",
+    "short_of_yarn",
     "step_matrix",
 ]

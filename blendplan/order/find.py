@@ -252,8 +252,11 @@ def _lab(text: str | None) -> tuple[float, float, float] | None:
     return (float(lab[0]), float(lab[1]), float(lab[2]))
 
 
-def finish(found: Found, task: Task, *, stopped: bool) -> Ordering:
-    """Return what was found as an `Ordering`, or refuse if no order keeps to the wishes."""
+def finish(found: Found, task: Task, *, stopped: bool, as_is: bool = False) -> Ordering:
+    """Return what was found as an `Ordering`, or refuse if no order keeps to the wishes.
+
+    `as_is` leaves the direction of reading as it was found.
+    """
     model, table, wishes = task.model, task.table, task.wishes
     if found.faults:
         if found.exact:
@@ -265,7 +268,7 @@ def finish(found: Found, task: Task, *, stopped: bool) -> Ordering:
             n=model.k,
         )
     light = {n: round(float(lab[0]), 6) for n, lab in zip(table.names, table.lab, strict=True)}
-    items = _standing(model, found.order, wishes, light)
+    items = found.order if as_is else _standing(model, found.order, wishes, light)
     order = written_order(tuple(model.names[i] for i in items), wishes)
     gap, verdict = _verdict(found, len(set(order)))
     notices = []

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from blendplan.colour import Floats
 from blendplan.order.problem import Control, Problem, Stopped
 
-__all__ = ["all_moves", "improve", "nearest_starts", "search", "tour_matrix", "tour_order"]
+__all__ = ["all_moves", "all_shifts", "improve", "nearest_starts", "search", "tour_matrix", "tour_order"]
 
 Ints = NDArray[np.intp]
 _TINY = 1e-9
@@ -36,7 +36,7 @@ def tour_matrix(problem: Problem) -> tuple[Floats, float]:
     if problem.closed:
         return problem.edges, 0.0
     m = problem.m
-    join = 4.0 * problem.big + 1.0
+    join = 4.0 * (problem.big + float(np.ptp(problem.edges)) + float(np.ptp(problem.places))) + 1.0
     out = np.zeros((m + 2, m + 2))
     out[:m, :m] = problem.edges
     out[m, :m] = out[:m, m] = problem.places[0]
@@ -197,15 +197,27 @@ def _search_tours(
 
 
 @lru_cache(maxsize=8)
+def all_shifts(m: int) -> Ints:
+    """Return index tables of all orders with one item moved, and of the order as it is."""
+    base = np.arange(m)
+    out: dict[tuple[int, ...], None] = {tuple(base.tolist()): None}
+    for i in range(m):
+        for j in range(m):
+            out[tuple(np.insert(np.delete(base, i), j, i).tolist())] = None
+    return np.array(list(out), dtype=np.intp)
+
+
+@lru_cache(maxsize=8)
 def all_moves(m: int, k: int) -> Ints:
-    """Return index tables of all shifts, exchanges (also with unused items) and turned stretches."""
+    """Return index tables of all shifts of one to three, exchanges (also with unused items) and turned stretches."""
     base = np.arange(m)
     out: dict[tuple[int, ...], None] = {}
-    for i in range(k):
-        for j in range(k):
-            if i != j:
-                rest = np.delete(base, i)
-                out[tuple(np.insert(rest, j, i).tolist())] = None
+    for length in (1, 2, 3):
+        for i in range(k - length + 1):
+            piece, rest = base[i : i + length], np.delete(base, slice(i, i + length))
+            for j in range(k - length + 1):
+                if i != j:
+                    out[tuple(np.concatenate([rest[:j], piece, rest[j:]]).tolist())] = None
     for i in range(k):
         for j in range(i + 1, m):
             swapped = base.copy()
@@ -248,7 +260,7 @@ def _search_general(
     best_value, best = min(
         ((float(problem.cost(s[None, :k])[0]), s) for s in starts), key=lambda pair: (pair[0], tuple(pair[1]))
     )
-    kicks = max(4, round(24 * effort))
+    kicks = max(4, round(effort * 24 * max(1.0, 20 / k)))
     try:
         for i, start in enumerate(starts):
             value, order = _climb(problem, start, moves, control)
