@@ -1,0 +1,86 @@
+"""The shopping list: read back by a CSV reader as a spreadsheet would, in both dialects."""
+
+from __future__ import annotations
+
+import csv
+import io
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from yardage_cases import Gauge, Worked, grams, stripes, yarn
+
+from blendplan.outputs.shopping import safe_cell, shopping_csv
+from blendplan.stripes.model import Stripe
+from blendplan.yardage.length import estimate
+from blendplan.yardage.settings import YardageSettings
+
+PLAN = stripes(("AA", 40), ("AB", 4), ("BB", 8))
+YARNS = (
+    yarn("A", price="4.95", dye_lot="L 12", skeins_on_hand=1, part_skeins_g=grams("37.5")),
+    yarn("B", price="3.10"),
+)
+NEED = estimate(PLAN, Worked(), Gauge(), YARNS)
+
+
+def read(data: bytes, delimiter: str = ",") -> list[dict[str, str]]:
+    assert data.startswith(b"\xef\xbb\xbf")
+    text = data.decode("utf-8-sig")
+    assert text.endswith("\r\n") and "\n" not in text.replace("\r\n", "")
+    return list(csv.DictReader(io.StringIO(text), delimiter=delimiter))
+
+
+def test_cells_say_what_the_estimate_says() -> None:
+    a, b, total = read(shopping_csv(NEED, currency="EUR", shades={"A": "#aa0000"}))
+    need = NEED.colour("A")
+    assert a["colour"] == "A" and a["shade"] == "#aa0000" and int(a["skeins to buy"]) == need.buy_skeins
+    assert float(a["needed m"]) == pytest.approx(need.need_m, abs=0.05)
+    # Yards and ounces by the factors of the 1959 agreement.
+    assert float(a["needed yd"]) == pytest.approx(need.need_m / 0.9144, abs=0.05)
+    assert float(a["skein oz"]) == pytest.approx(100 / 28.349523125, abs=0.005)
+    assert (a["skeins on hand"], a["part skeins g"], a["dye lot on hand"]) == ("1", "37.5", "L 12")
+    assert a["dye lot bought"] == ""
+    assert Fraction(a["price"]) == need.price and a["currency"] == "EUR"
+    assert Fraction(total["price"]) == Fraction(a["price"]) + Fraction(b["price"]) == NEED.total_price
+
+
+def test_semicolons_and_decimal_commas() -> None:
+    plain, europe = read(shopping_csv(NEED)), read(shopping_csv(NEED, semicolon=True), ";")
+    for one, other in zip(plain, europe, strict=True):
+        assert {k: v.replace(".", ",") for k, v in one.items()} == other
+
+
+@pytest.mark.parametrize("name", ["=1+1", "+49", "-x", "@sum", "\t=1", " =1", "＝1"])
+def test_formulas_are_not_run(name: str) -> None:
+    assert safe_cell(name) == "'" + name
+
+
+def test_odd_names_come_back_whole() -> None:
+    names = ["Fern, dark", 'say "moss"', "ñandú", "毛糸", "🧶 red", "=cmd|' /C calc'!A0"]
+    plan = tuple(Stripe(strands=(n, n), rows=2) for n in names)
+    need = estimate(plan, Worked(), Gauge(), tuple(yarn(n) for n in names))
+    for delimiter, semicolon in ((",", False), (";", True)):
+        cells = [row["colour"] for row in read(shopping_csv(need, semicolon=semicolon), delimiter)]
+        assert [c.removeprefix("'") for c in cells] == names
+        assert cells[-1].startswith("'=")
+
+
+def test_a_colour_without_band_has_empty_cells() -> None:
+    need = estimate(PLAN, Worked(), Gauge(), (YARNS[0], yarn("B", put_up=None)))
+    row = read(shopping_csv(need))[1]
+    assert row["skeins to buy"] == row["skein m"] == row["chance short %"] == "" and float(row["needed m"]) > 0
+
+
+def test_same_input_same_bytes() -> None:
+    assert shopping_csv(NEED, currency="EUR") == shopping_csv(NEED, currency="EUR")
+
+
+@given(st.text(max_size=30))
+def test_no_text_is_lost(text: str) -> None:
+    assert safe_cell(text).removeprefix("'") == text.removeprefix("'")
+
+
+def test_a_margin_that_leaves_little_never_prints_minus_nothing() -> None:
+    need = estimate(PLAN, Worked(), Gauge(), YARNS, YardageSettings(margin=Fraction(0)))
+    assert all(not row["spare m"].startswith("-") for row in read(shopping_csv(need)))
