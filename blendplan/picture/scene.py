@@ -35,7 +35,7 @@ Colour = str | tuple[float, float, float]
 BACKGROUND = "#e9e7e2"
 # Near-white yarn has no room for highlights: they are bent below white, by a curve of this power, and the rest
 # is lifted by at most this factor to keep the mean; beyond that the drawn yarn is a little darker than its shade.
-ROLL_OFF, MOST_LIFT = 5.0, 1.12
+ROLL_OFF, MOST_LIFT = 8.0, 1.3
 BAND_PX = 4_000_000
 
 
