@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations_with_replacement
 
 import numpy as np
@@ -70,10 +71,12 @@ def test_a_table_of_nothing_is_refused(bad: list[tuple[float, ...]]) -> None:
 
 
 @pytest.mark.parametrize("strands", [2, 3])
-@pytest.mark.parametrize("weights", [False, True])
-def test_the_nearest_is_the_nearest_of_all(strands: int, weights: bool) -> None:
-    """Against trying every combination one by one."""
-    bench = yarns(7, 4, weights=weights)
+@pytest.mark.parametrize("known", ["none", "some", "all"])
+def test_the_nearest_is_the_nearest_of_all(strands: int, known: str) -> None:
+    """Against trying every combination one by one; put-ups known of no yarn, some, or all."""
+    bench = yarns(7, 4, weights=known != "none")
+    if known == "some":
+        bench = [replace(y, put_up=None) if i % 2 else y for i, y in enumerate(bench)]
     wanted = (55.0, 12.0, -8.0)
     tried = []
     for chosen in combinations_with_replacement(bench, strands):

@@ -129,6 +129,26 @@ def test_the_one_far_pair_stands_out_and_its_carrier_mends_it() -> None:
     assert not [w for w in check_stripes(mended, yarns) if w.code == "stands-out"]
 
 
+def greys(*lights: float) -> tuple[list[Stripe], dict[str, Yarn]]:
+    yarns = {f"L {v}": Yarn(name=f"L {v}", shades=(Shade(lab=(v, 0.0, 0.0)),)) for v in lights}
+    return [Stripe(strands=(name, name), rows=2) for name in yarns], yarns
+
+
+def test_a_stripe_is_held_against_the_other_steps_not_against_its_own() -> None:
+    # Steps of about 3, 3, 35, 35: with its own two counted the median would be 19 and hide it.
+    stripes, yarns = greys(50.0, 53.0, 56.0, 92.0, 57.0)
+    assert ("stands-out", (3,)) in codes(check_stripes(stripes, yarns))
+
+
+def test_a_carrier_that_hardly_helps_is_not_suggested() -> None:
+    yarns = palette(
+        Chalk="#e8e4da", Sand="#cfc3a8", Oat="#b8a888", Bark="#5a4632", Peat="#46382c", Soot="#33302c", Blue="#2040c0"
+    )
+    stripes = fade(yarns, "Chalk", "Sand", "Oat", "Bark", "Peat", "Soot")
+    (found,) = [w for w in check_stripes(stripes, yarns) if w.code == "stands-out"]
+    assert len(found.suggestions) == 1 and "extra row" in found.suggestions[0].text
+
+
 def test_an_even_fade_has_nothing_that_stands_out() -> None:
     yarns = {f"Grey {i}": Yarn(name=f"Grey {i}", shades=(Shade(lab=(20.0 + 10 * i, 0.0, 0.0)),)) for i in range(8)}
     assert check_stripes(fade(yarns), yarns) == ()
@@ -188,6 +208,26 @@ def test_merging_is_told_only_where_others_see_a_difference() -> None:
     new = dict(found[0].suggestions[0].values)["new"]
     better = np.array(yarns[str(new)].lab)
     assert float(delta_e_2000(seen_with(one, "deutan"), seen_with(better, "deutan"))) >= 5
+
+
+def test_advice_for_merging_stripes_does_not_merge_again() -> None:
+    # Bait is far enough from Rust for most people, and nearer than Chalk, but merges in the same way as Olive.
+    yarns = palette(Rust="#a05a30", Olive="#7a6c2d", Bait="#7c6d30", Chalk="#e8e4da")
+    rust, bait = (np.array(yarns[n].lab) for n in ("Rust", "Bait"))
+    merged = float(delta_e_2000(seen_with(rust, "deutan"), seen_with(bait, "deutan")))
+    assert merged < 5 < float(delta_e_2000(rust, bait))
+    stripes = [Stripe(strands=(n, n), rows=4) for n in ("Rust", "Olive")]
+    found = [w for w in check_stripes(stripes, yarns, limits=Limits(alike=5.0)) if w.code == "merges"]
+    assert dict(found[0].suggestions[0].values)["new"] == "Chalk"
+
+
+def test_stripes_that_are_near_for_everybody_are_not_called_merging() -> None:
+    yarns = palette(Rust="#a05a30", Brick="#a6562f")
+    one, two = (np.array(y.lab) for y in yarns.values())
+    assert 2 < float(delta_e_2000(one, two)) < 5
+    assert float(delta_e_2000(seen_with(one, "deutan"), seen_with(two, "deutan"))) < 2
+    stripes = [Stripe(strands=(n, n), rows=2) for n in yarns]
+    assert check_stripes(stripes, yarns) == ()
 
 
 # --- All of them -------------------------------------------------------------------------------------------------
