@@ -1,9 +1,29 @@
 """Photos to shades: the loading door, the white reference, the skeins and the reader."""
 
-from blendplan.photo.adjust import nudge
+from blendplan.photo.adjust import drop_part, merge_parts, nudge, reorder_parts, split_part
+from blendplan.photo.chart import Chart
 from blendplan.photo.crop import crop_png
 from blendplan.photo.loading import Photo, load_photo
 from blendplan.photo.reading import PhotoReading, YarnReading, read_photo
-from blendplan.photo.white import White
+from blendplan.photo.several import merge_shades, share_light
+from blendplan.photo.white import GREY_CARD_LEVEL, PAPER_LEVEL, White
 
-__all__ = ["Photo", "PhotoReading", "White", "YarnReading", "crop_png", "load_photo", "nudge", "read_photo"]
+__all__ = [
+    "GREY_CARD_LEVEL",
+    "PAPER_LEVEL",
+    "Chart",
+    "Photo",
+    "PhotoReading",
+    "White",
+    "YarnReading",
+    "crop_png",
+    "drop_part",
+    "load_photo",
+    "merge_parts",
+    "merge_shades",
+    "nudge",
+    "read_photo",
+    "reorder_parts",
+    "share_light",
+    "split_part",
+]

@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from blendplan.colour import into_gamut, lab_to_linear, linear_to_lab, linear_to_oklab, oklab_to_linear
+from blendplan.errors import ColourError
 from blendplan.units import whole
 from blendplan.yarn import Shade
 
-__all__ = ["nudge"]
+__all__ = ["drop_part", "even_shares", "merge_parts", "nudge", "reorder_parts", "split_part"]
 
 # One step is about 1 CIEDE2000 for a mid grey: assumed, small enough to be just seen side by side.
 _LIGHT_STEP = 0.01
@@ -43,3 +44,74 @@ def nudge(shade: Shade, lighter: int = 0, warmer: int = 0, brighter: int = 0) ->
     new = shade.lab if not (lighter or warmer or brighter) else tuple(float(round(v, 4)) for v in lab)
     reasons = shade.reasons if "by-eye" in shade.reasons else (*shade.reasons, "by-eye")
     return replace(shade, lab=(min(max(new[0], 0.0), 100.0), new[1], new[2]), by_eye=True, reasons=reasons)
+
+
+def even_shares(shades: tuple[Shade, ...]) -> tuple[Shade, ...]:
+    """Return the shades with shares that add up to exactly 1 (four decimals, the rest on the largest)."""
+    total = sum(s.share for s in shades)
+    parts = [max(round(s.share / total, 4), 1e-4) for s in shades]
+    largest = max(range(len(parts)), key=parts.__getitem__)
+    parts[largest] = round(1 - sum(p for i, p in enumerate(parts) if i != largest), 4)
+    return tuple(replace(s, share=p) for s, p in zip(shades, parts, strict=True))
+
+
+def merge_parts(shades: tuple[Shade, ...], first: int, second: int) -> tuple[Shade, ...]:
+    """Return the shades with two of them joined into one: the mean in Oklab by share, in the place of `first`.
+
+    Parameters
+    ----------
+    shades : tuple of Shade
+    first, second : int
+        Positions from 0.
+    """
+    _position(shades, first)
+    _position(shades, second)
+    if first == second:
+        raise ColourError("a shade cannot be joined with itself; choose two different shades.")
+    one, two = shades[first], shades[second]
+    weights = [one.share, two.share]
+    oklab = np.average(linear_to_oklab(lab_to_linear([one.lab, two.lab])), axis=0, weights=weights)
+    lab = linear_to_lab(oklab_to_linear(oklab))
+    known = [u for u in (one.uncertainty, two.uncertainty) if u is not None]
+    joined = replace(
+        one,
+        lab=(float(np.clip(lab[0], 0, 100)), float(lab[1]), float(lab[2])),
+        share=one.share + two.share,
+        spread=max(one.spread, two.spread),
+        uncertainty=max(known) if known else None,
+        reasons=tuple(dict.fromkeys((*one.reasons, *two.reasons))),
+        by_eye=one.by_eye or two.by_eye,
+    )
+    out = [joined if i == first else s for i, s in enumerate(shades) if i != second]
+    return even_shares(tuple(out))
+
+
+def split_part(shades: tuple[Shade, ...], position: int) -> tuple[Shade, ...]:
+    """Return the shades with one of them doubled, half the share each, to be set apart by eye."""
+    _position(shades, position)
+    half = replace(shades[position], share=max(shades[position].share / 2, 1e-6))
+    return even_shares((*shades[:position], half, half, *shades[position + 1 :]))
+
+
+def drop_part(shades: tuple[Shade, ...], position: int) -> tuple[Shade, ...]:
+    """Return the shades without one of them; the others take up its share in proportion."""
+    _position(shades, position)
+    if len(shades) == 1:
+        raise ColourError("the last shade of a yarn cannot be dropped; change it by eye or read it again.")
+    return even_shares(tuple(s for i, s in enumerate(shades) if i != position))
+
+
+def reorder_parts(shades: tuple[Shade, ...], order: tuple[int, ...]) -> tuple[Shade, ...]:
+    """Return the shades in another order, given as positions from 0, each once."""
+    if sorted(order) != list(range(len(shades))):
+        raise ColourError(
+            "{given} is not an order of {n} shades; name each position from 0 to {last} once.",
+            given=order,
+            n=len(shades),
+            last=len(shades) - 1,
+        )
+    return tuple(shades[i] for i in order)
+
+
+def _position(shades: tuple[Shade, ...], position: int) -> None:
+    whole(position, "position of a shade", 0, len(shades) - 1)

@@ -154,13 +154,14 @@ def _decode(data: bytes, name: str, turns: int, side: int) -> Photo:
     with Image.open(io.BytesIO(data), formats=FORMATS) as image:
         _check_size(image, name)
         full = image.size
+        # Counted before the pixels are loaded: afterwards a TIFF has let go of its file.
+        notices = _frames(image)
         if image.format in ("JPEG", "MPO"):
             scale = side / max(full)
             image.draft(None, (max(1, round(full[0] * scale)), max(1, round(full[1] * scale))))
         image.load()
         if image.format == "HEIF":
             full = image.size
-        notices = _frames(image)
         # Metadata apart from the pixels, and after them: PNG keeps it behind them.
         orientation, exif_space = _exif(image)
         info = dict(image.info)

@@ -7,17 +7,27 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from blendplan.colour import linear_to_hex, linear_to_lab, srgb_to_linear
+from blendplan.colour import into_gamut, linear_to_hex, linear_to_lab, srgb_to_linear
 from blendplan.errors import PhotoError
+from blendplan.photo.adjust import even_shares
+from blendplan.photo.chart import Chart, inside_quad, read_chart
+from blendplan.photo.ground import Small, shrink
 from blendplan.photo.loading import Photo
-from blendplan.photo.white import PAPER_LEVEL, White, correct
+from blendplan.photo.reader import Cluster, split_pixels
+from blendplan.photo.sampling import Sample, sample_yarn
+from blendplan.photo.skeins import find_skeins
+from blendplan.photo.trust import trust
+from blendplan.photo.white import PAPER_LEVEL, White, correct, find_white, light_at, tapped_white
+from blendplan.units import choice, number, whole
 from blendplan.wording import Notice, note
 from blendplan.yarn import Shade
 
 __all__ = ["Box", "PhotoReading", "YarnReading", "read_photo"]
 
 Box = tuple[int, int, int, int]
+Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +47,7 @@ class PhotoReading:
     white: White | None
     yarns: tuple[YarnReading, ...]
     notices: tuple[Notice, ...] = ()
+    chart_error: float | None = None
 
     def to_json(self) -> dict[str, Any]:
         """Return the reading as plain values, in the shape of the command line's contract."""
@@ -51,6 +62,7 @@ class PhotoReading:
         return {
             "photo": self.name,
             "white": white,
+            "chart_error": self.chart_error,
             "notices": [n.text for n in self.notices],
             "yarns": [
                 {
@@ -77,8 +89,10 @@ def read_photo(
     photo: Photo,
     *,
     boxes: Sequence[Sequence[float]] | None = None,
-    white: str | tuple[float, float] = "auto",
+    white: str | White | tuple[float, float] = "auto",
+    white_level: float = PAPER_LEVEL,
     card: str | Sequence[tuple[float, float]] | None = None,
+    shades: int | None = None,
 ) -> PhotoReading:
     """Return the shades of the yarns in a photo.
 
@@ -87,73 +101,173 @@ def read_photo(
     photo : Photo
     boxes : sequence of (left, top, right, bottom), optional
         Pixels of the upright photo at full size; without them the yarns are found.
-    white : "auto", "off" or (x, y)
-        Find the paper, use none, or take the spot tapped (full-size pixels).
+    white : "auto", "off", (x, y) or White
+        Find the paper, use none, take the spot tapped (full-size pixels), or take a white as it is, such as
+        one shared by photos taken together.
+    white_level : float
+        Reflectance of what was tapped: .87 paper, .18 a grey card.
     card : None, "auto" or four corners
+        A 24-patch chart: find it, or its corners (full-size pixels) going round from the outer corner of the
+        dark skin patch by those of the bluish green, black and white patches.
+    shades : int, optional
+        How many shades each yarn has; without it a number is proposed.
 
     Raises
     ------
     PhotoError
-        If a box or a spot lies outside the photo.
+        If a box, a spot or a corner lies outside the photo.
     """
-    linear = srgb_to_linear(photo.srgb8 / 255)
-    counts = photo.counts
-    found = None
+    if shades is not None:
+        shades = whole(shades, "number of shades", 1, 8)
+    number(white_level, "reflectance of the white", 0.02, 1.0)
+    small = shrink(photo)
     notices = list(photo.notices)
-    if white == "auto":
-        level = linear.min(axis=2)
-        bright = counts & (level > np.quantile(level[counts], 0.9)) & (level < 0.95)
-        chroma = linear.max(axis=2) / np.maximum(level, 1e-4)
-        bright &= chroma < 1.6
-        if bright.mean() > 0.02:
-            rows, columns = np.nonzero(bright)
-            light = np.median(linear[bright], axis=0) / PAPER_LEVEL
-            found = White(
-                kind="paper",
-                box=_full(photo, (columns.min(), rows.min(), columns.max() + 1, rows.max() + 1)),
-                linear_rgb=(float(light[0]), float(light[1]), float(light[2])),
-                confidence=0.5,
-            )
-    if found is None:
+    chart, chart_mask = _chart(photo, small, card, notices)
+    found, mask = _white(photo, small, white, white_level, notices) if chart is None else (None, None)
+    if found is None and chart is None:
         notices.append(
-            note("no white paper was found; the shades are only as true as the photo's own colours", "warning")
+            note(
+                "no white paper was found; the shades are only as true as the photo's own colours; "
+                "tap something white, or put white paper under the yarn",
+                "warning",
+            )
         )
+    leave_out = _small_things(mask, chart_mask)
+    skeins = find_skeins(small, leave_out)
     if boxes is None:
-        w, h = photo.full_size
-        boxes = [(w // 4, h // 4, max(w // 4 + 1, w * 3 // 4), max(h // 4 + 1, h * 3 // 4))]
-    yarns = tuple(_yarn(photo, linear, found, box) for box in boxes)
-    return PhotoReading(name=photo.name, white=found, yarns=yarns, notices=tuple(notices))
+        notices += skeins.notices
+        regions = [(_box_of(photo, small, skeins.labels == i), skeins.labels == i) for i in range(1, skeins.count + 1)]
+    else:
+        regions = [_region_of(photo, small, box, skeins.labels) for box in boxes]
+    yarns = tuple(_yarn(photo, small, (found, chart), place, shades) for place in regions)
+    return PhotoReading(
+        name=photo.name,
+        white=found,
+        chart_error=None if chart is None else chart.error,
+        yarns=yarns,
+        notices=tuple(notices),
+    )
 
 
-def _full(photo: Photo, box: Sequence[float]) -> Box:
-    left, top, right, bottom = (round(v / photo.scale) for v in box)
-    w, h = photo.full_size
-    return (max(0, left), max(0, top), min(w, right), min(h, bottom))
+def _white(
+    photo: Photo,
+    small: Small,
+    white: str | White | tuple[float, float],
+    level: float,
+    notices: list[Notice],
+) -> tuple[White | None, Mask | None]:
+    if isinstance(white, White):
+        return white, None
+    if isinstance(white, str):
+        if choice(white, "white", ("auto", "off")) == "off":
+            return None, None
+        found, mask, more = find_white(photo, small)
+    else:
+        found, mask, more = tapped_white(photo, small, (float(white[0]), float(white[1])), level)
+    notices += more
+    if found is not None and found.mixed:
+        notices.append(note("the light changes colour across the photo; use one lamp or a window alone", "warning"))
+    return found, mask
 
 
-def _yarn(photo: Photo, linear: Any, white: White | None, box: Sequence[float]) -> YarnReading:
-    left, top, right, bottom = (int(v) for v in box)
-    w, h = photo.full_size
-    if not (0 <= left < right <= w and 0 <= top < bottom <= h):
+def _chart(
+    photo: Photo, small: Small, card: str | Sequence[tuple[float, float]] | None, notices: list[Notice]
+) -> tuple[Chart | None, Mask | None]:
+    if card is None:
+        return None, None
+    chart = read_chart(photo, card)
+    notices.append(
+        note("the colour chart was used; left out one by one, its patches are off by {de} CIEDE2000", de=chart.error)
+    )
+    rows, columns = np.mgrid[0 : small.linear.shape[0], 0 : small.linear.shape[1]]
+    corners = np.asarray(chart.corners) * small.scale
+    return chart, inside_quad(columns, rows, corners, 1.12)
+
+
+def _small_things(mask: Mask | None, chart: Mask | None) -> Mask | None:
+    """Return a card or a chart that lies on the ground, widened; paper that is the ground itself is not a thing."""
+    from scipy.ndimage import binary_dilation  # noqa: PLC0415
+
+    out = chart
+    if mask is not None:
+        border = np.concatenate([mask[3], mask[-4], mask[:, 3], mask[:, -4]])
+        if border.mean() < 0.35 and mask.mean() < 0.3:
+            wide: Mask = binary_dilation(mask, iterations=6)
+            out = wide if out is None else out | wide
+    return out
+
+
+def _box_of(photo: Photo, small: Small, region: Mask) -> Box:
+    rows, columns = np.nonzero(region)
+    width, height = photo.full_size
+    return (
+        max(0, int(columns.min() / small.scale)),
+        max(0, int(rows.min() / small.scale)),
+        min(width, int(np.ceil((columns.max() + 1) / small.scale))),
+        min(height, int(np.ceil((rows.max() + 1) / small.scale))),
+    )
+
+
+def _region_of(photo: Photo, small: Small, box: Sequence[float], labels: NDArray[np.int32]) -> tuple[Box, Mask]:
+    """Return a given box as whole pixels, and the yarn in it; all of the box where no skein stands out."""
+    if len(box) != 4:
+        raise PhotoError("a box needs four numbers, {given} were given; write left,top,right,bottom.", given=len(box))
+    left, top, right, bottom = (round(number(v, "box", -1e6, 1e6)) for v in box)
+    width, height = photo.full_size
+    if not (0 <= left < right <= width and 0 <= top < bottom <= height):
         raise PhotoError(
             "the box {box} does not lie in {name}; allowed is 0,0 to {width},{height} with left before right.",
-            box=",".join(str(v) for v in (left, top, right, bottom)),
+            box=f"{left},{top},{right},{bottom}",
             name=photo.name,
-            width=w,
-            height=h,
+            width=width,
+            height=height,
         )
-    y0, x0 = min(int(top * photo.scale), linear.shape[0] - 1), min(int(left * photo.scale), linear.shape[1] - 1)
-    part = np.s_[y0 : max(y0 + 1, round(bottom * photo.scale)), x0 : max(x0 + 1, round(right * photo.scale))]
-    pixels = linear[part][photo.counts[part]]
-    if len(pixels) == 0:
-        raise PhotoError("the box {box} holds only see-through pixels; move it onto the yarn.", box=str(tuple(box)))
-    luminance = pixels @ np.array([0.2126, 0.7152, 0.0722])
-    low, high = np.quantile(luminance, [0.5, 0.95])
-    band = pixels[(luminance >= low) & (luminance <= high)]
-    lab = linear_to_lab(np.clip(correct(band.mean(axis=0), white), 0, 1.0))
-    shade = Shade(
+    rows, columns = labels.shape
+    y0, x0 = min(int(top * small.scale), rows - 1), min(int(left * small.scale), columns - 1)
+    y1, x1 = max(y0 + 1, round(bottom * small.scale)), max(x0 + 1, round(right * small.scale))
+    region = np.zeros(labels.shape, dtype=bool)
+    inside = labels[y0:y1, x0:x1]
+    region[y0:y1, x0:x1] = inside > 0 if (inside > 0).mean() > 0.3 else True
+    return (left, top, right, bottom), region
+
+
+def _yarn(
+    photo: Photo, small: Small, light: tuple[White | None, Chart | None], place: tuple[Box, Mask], shades: int | None
+) -> YarnReading:
+    (white, chart), (box, region) = light, place
+    sample = sample_yarn(photo, small, region, box)
+    if len(sample.srgb8) == 0:
+        raise PhotoError(
+            "the box {box} of {name} holds only see-through pixels; move it onto the yarn.",
+            box=",".join(str(v) for v in box),
+            name=photo.name,
+        )
+    linear = srgb_to_linear(sample.srgb8 / 255)
+    if chart is not None:
+        neutral = chart.correct(linear)
+    elif white is not None:
+        neutral = correct(linear, light_at(white, sample.x, sample.y))
+    else:
+        neutral = linear
+    clusters = split_pixels(neutral[sample.top], neutral, most=6, exactly=shades)
+    read = tuple(_shade(c, white, chart, sample) for c in clusters)
+    notices = []
+    if len(read) > 1 and shades is None:
+        notices.append(
+            note(
+                "{n} shades are proposed for this yarn; join, split or drop them as you see it", "assumed", n=len(read)
+            )
+        )
+    return YarnReading(box=box, shades=even_shares(read), notices=tuple(notices))
+
+
+def _shade(cluster: Cluster, white: White | None, chart: Chart | None, sample: Sample) -> Shade:
+    lab = linear_to_lab(into_gamut(np.clip(cluster.linear, 0.0, None)))
+    uncertainty, reasons = trust(cluster, lab, white, None if chart is None else chart.error, sample)
+    return Shade(
         lab=(float(np.clip(round(lab[0], 2), 0, 100)), float(round(lab[1], 2)), float(round(lab[2], 2))),
-        uncertainty=6.0 if white else 15.0,
-        reasons=() if white else ("no-white",),
+        share=round(cluster.share, 4),
+        spread=round(cluster.spread, 2),
+        uncertainty=uncertainty,
+        reasons=reasons,
     )
-    return YarnReading(box=(left, top, right, bottom), shades=(shade,))

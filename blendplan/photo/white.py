@@ -1,4 +1,8 @@
-"""The white reference: paper, a card or a tapped spot, and the light that it shows."""
+"""The white reference: paper, a card or a tapped spot, and the light that it shows.
+
+White decides more than the reader does, so what was found is never hidden: a `White` says where it is and
+how much it is to be believed, and the caller may tap another spot or switch it off.
+"""
 
 from __future__ import annotations
 
@@ -7,14 +11,31 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from blendplan.colour import adapt_xyz, linear_to_xyz, xyz_to_linear
+from blendplan.colour import WHITE_XYZ, linear_to_xyz, xyz_to_linear
+from blendplan.errors import PhotoError
+from blendplan.photo.ground import Small, fit_field, log_light, terms
+from blendplan.photo.loading import Photo
+from blendplan.wording import Notice, note
 
-__all__ = ["PAPER_LEVEL", "White", "correct"]
+__all__ = ["GREY_CARD_LEVEL", "PAPER_LEVEL", "White", "correct", "find_white", "light_at", "tapped_white"]
 
 Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
-# Reflectance of plain white office paper, about .85 to .90; assumed, stated in facts as taken and not measured.
+# Reflectance of plain white office paper; assumed (makers state .85 to .90 without brightener).
 PAPER_LEVEL = 0.87
+# The common photographer's grey card; common practice.
+GREY_CARD_LEVEL = 0.18
+# A white below this confidence is not used unasked. Set on tuning scenes and on the real sample photos.
+LEAST_CONFIDENCE = 0.45
+# Cone matrix of ICC.1:2022, annex E (Bradford); the inverse is taken, not printed.
+_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+# A light whose red to blue ratio changes by more than this (natural log) over the paper is mixed; assumed.
+_MIXED = 0.22
+# A channel whose median lies above this is overexposed.
+_FULL = 0.96
+# How far lamps lie to the green side of a straight line in log ratios; the median of the tuning scenes.
+_LAMP_GREEN = 0.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,23 +44,227 @@ class White:
 
     Attributes
     ----------
-    kind : {"paper", "tap", "card", "grey-card"}
+    kind : {"paper", "tap", "card", "shared"}
     box : tuple of 4 int
         Left, top, right, bottom in pixels of the upright photo at full size.
     linear_rgb : tuple of 3 float
-        The light of a perfect white in the photo, linear sRGB.
+        How a perfect white looks in the middle of the white's place, linear sRGB; may lie above 1.
     confidence : float
         0 to 1.
+    field : tuple of (float, float, float)
+        Coefficients of the natural log of a perfect white over the photo, for the terms 1, x, y, xx, xy, yy
+        with x and y from -1 to 1; one row where the white is too small to show a field.
+    mixed : bool
+        True if the light's colour changes over the white.
+    clipped : float
+        Share of the white's area that is overexposed and was left out.
     """
 
     kind: str
     box: tuple[int, int, int, int]
     linear_rgb: tuple[float, float, float]
     confidence: float
+    field: tuple[tuple[float, float, float], ...]
+    mixed: bool = False
+    clipped: float = 0.0
 
 
-def correct(linear_rgb: Floats, white: White | None) -> Floats:
-    """Return linear sRGB as it would be in neutral daylight, by the Bradford transform."""
-    if white is None:
-        return linear_rgb
-    return xyz_to_linear(adapt_xyz(linear_to_xyz(linear_rgb), linear_to_xyz(white.linear_rgb)))
+def light_at(white: White, x: Floats, y: Floats) -> Floats:
+    """Return the look of a perfect white, linear sRGB, at places given as -1 to 1 over width and height."""
+    parts = [np.ones_like(x), x, y, x * x, x * y, y * y][: len(white.field)]
+    return np.exp(np.stack(parts, axis=-1) @ np.asarray(white.field))
+
+
+def correct(linear_rgb: Floats, light: Floats) -> Floats:
+    """Return linear sRGB as in neutral daylight, by the Bradford transform, light and lightness.
+
+    Parameters
+    ----------
+    linear_rgb, light : ndarray, shape (..., 3)
+        A colour and the look of a perfect white beside it.
+    """
+    cones = linear_to_xyz(linear_rgb) @ _BRADFORD.T
+    white = np.maximum(linear_to_xyz(light) @ _BRADFORD.T, 1e-6)
+    return xyz_to_linear(cones / white * (_BRADFORD @ WHITE_XYZ) @ np.linalg.inv(_BRADFORD).T)
+
+
+def find_white(photo: Photo, small: Small) -> tuple[White | None, Mask | None, tuple[Notice, ...]]:
+    """Return the most paper-like place of a photo, its mask in the small photo, and notices.
+
+    Notes
+    -----
+    Candidates are smooth connected places. Paper is the brightest of the smooth things, has no grain, and is
+    not much warmer than everything else. A clipped part is left out.
+    """
+    logs = log_light(small.linear)
+    luminance = small.linear @ np.array([0.2126, 0.7152, 0.0722])
+    regions = _smooth_regions(small, logs, luminance)
+    best: tuple[float, Mask] | None = None
+    for region, texture in regions:
+        score = _paper_like(region, texture, small, logs, luminance)
+        if best is None or score > best[0]:
+            best = (score, region)
+    if best is None or best[0] < LEAST_CONFIDENCE:
+        return None, None, ()
+    white, notices = _measure(photo, small, logs, best[1], kind="paper", confidence=best[0], level=PAPER_LEVEL)
+    if white.confidence < LEAST_CONFIDENCE:
+        return None, None, ()
+    return white, best[1], notices
+
+
+def tapped_white(
+    photo: Photo, small: Small, spot: tuple[float, float], level: float = PAPER_LEVEL
+) -> tuple[White, Mask, tuple[Notice, ...]]:
+    """Return the white at a spot that the maker tapped (full-size pixels); `level` is its reflectance.
+
+    Raises
+    ------
+    PhotoError
+        If the spot lies outside the photo, or is clipped or black.
+    """
+    width, height = photo.full_size
+    if not (0 <= spot[0] < width and 0 <= spot[1] < height):
+        raise PhotoError(
+            "the white spot {x},{y} does not lie in {name}; allowed is 0,0 to {width},{height}; tap inside the photo.",
+            x=round(spot[0]),
+            y=round(spot[1]),
+            name=photo.name,
+            width=width - 1,
+            height=height - 1,
+        )
+    rows, columns = small.linear.shape[:2]
+    row, column = min(int(spot[1] * small.scale), rows - 1), min(int(spot[0] * small.scale), columns - 1)
+    logs = log_light(small.linear)
+    luminance = small.linear @ np.array([0.2126, 0.7152, 0.0722])
+    region = None
+    for smooth, _ in _smooth_regions(small, logs, luminance):
+        if smooth[row, column]:
+            region = smooth
+    if region is None:
+        yy, xx = np.ogrid[0:rows, 0:columns]
+        region = np.hypot(yy - row, xx - column) <= max(1.5, 0.012 * max(rows, columns))
+        region &= small.counts
+    clipped = region & small.clipped
+    full = (np.median(small.linear[region], axis=0) > _FULL)[1:].any() if region.any() else False
+    if not region.any() or (full and clipped.sum() > 0.9 * region.sum()) or float(luminance[region].mean()) < 0.01:
+        raise PhotoError(
+            "the white spot {x},{y} of {name} is overexposed, black or see-through; tap a spot that is evenly lit.",
+            x=round(spot[0]),
+            y=round(spot[1]),
+            name=photo.name,
+        )
+    white, notices = _measure(photo, small, logs, region, kind="tap", confidence=1.0, level=level)
+    return white, region, notices
+
+
+def _smooth_regions(small: Small, logs: Floats, luminance: Floats) -> list[tuple[Mask, float]]:
+    """Return connected places without texture, and the texture that each still has; brightest first."""
+    from scipy import ndimage  # noqa: PLC0415
+
+    mean = logs.mean(axis=2)
+    fine = mean - ndimage.gaussian_filter(mean, 3.0)
+    texture = np.sqrt(np.maximum(ndimage.uniform_filter(fine**2, 7), 0))
+    bright = luminance > 0.3 * float(np.quantile(luminance[small.counts], 0.98))
+    smooth = (texture < 0.045) & bright & small.counts
+    smooth = ndimage.binary_opening(smooth, iterations=2)
+    # Two papers of different light meet at an edge; a hard step parts them.
+    labels, count = ndimage.label(smooth)
+    least = 0.006 * smooth.size
+    regions = []
+    for i in range(1, count + 1):
+        region = labels == i
+        if region.sum() < least:
+            continue
+        middle = float(np.median(mean[region]))
+        region &= np.abs(mean - middle) < 0.75
+        inner = ndimage.binary_erosion(region, iterations=2)
+        region = inner if inner.sum() > 0.3 * region.sum() else region
+        # The grain of the region at a scale of a few pixels, where wood and cloth show and paper does not.
+        regions.append((region, float(np.sqrt(np.median(fine[region] ** 2)) * 1.4826)))
+    return sorted(regions, key=lambda item: -float(np.median(luminance[item[0]])))[:8]
+
+
+def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, luminance: Floats) -> float:
+    """How much a smooth place is like white paper, 0 to 1: a product of soft rules.
+
+    Lamps differ along the line from blue to orange, a little greenish (fluorescent, LED) and hardly ever
+    pinkish: a pale pink place is a wall, fur or a petal. The limits were set on tuning scenes.
+    """
+    from scipy.ndimage import uniform_filter  # noqa: PLC0415
+
+    def soft(value: float, at: float, width: float) -> float:
+        return float(1 / (1 + np.exp(-(value - at) / width)))
+
+    light = float(np.median(luminance[region]))
+    brightest = float(np.quantile(uniform_filter(luminance, 5)[small.counts], 0.985))
+    ratio = np.median(logs[region], axis=0)
+    warm, green = float(ratio[0] - ratio[2]), float(ratio[1] - (ratio[0] + ratio[2]) / 2)
+    rest = small.counts & ~region
+    others = np.median(logs[rest], axis=0) if rest.sum() > 0.02 * rest.size else ratio
+    warmer = warm - float(others[0] - others[2])
+    # A place with no grain at all is hardly wood or cloth and may be warmer.
+    plain = 0.6 * soft(-texture, -0.009, 0.001)
+    return (
+        soft(light / brightest, 0.62, 0.05)
+        * soft(light, 0.22, 0.04)
+        * soft(-texture, -0.022, 0.003)
+        * soft(-abs(warm), -1.05 - plain, 0.12)
+        * soft(-green, -0.30 - 0.3 * plain, 0.04)
+        * soft(green, -0.05 - 0.03 * max(warm, 0.0), 0.008)
+        * soft(-warmer, -0.65 - plain, 0.12)
+    )
+
+
+def _measure(
+    photo: Photo, small: Small, logs: Floats, region: Mask, *, kind: str, confidence: float, level: float
+) -> tuple[White, tuple[Notice, ...]]:
+    good = region & ~small.clipped
+    clipped = 1 - float(good.sum() / region.sum())
+    notices: list[Notice] = []
+    if good.sum() < max(12, 0.1 * region.sum()):
+        good = region
+        full = np.median(small.linear[region], axis=0) > _FULL
+        if full.tolist() == [True, False, False]:
+            # Only red is full, as in warm light: lamps lie on a line, so green and blue tell what red would be.
+            logs = logs.copy()
+            red = 2 * logs[..., 1] - logs[..., 2] - 2 * _LAMP_GREEN
+            logs[..., 0] = np.maximum(logs[..., 0], red)
+            confidence *= 0.7
+            notices.append(
+                note("the red of the white is overexposed and was inferred; its shades may be off", "warning")
+            )
+        else:
+            confidence *= 0.4
+    elif clipped > 0.05:
+        notices.append(
+            note("{share} % of the white is overexposed and was left out", "warning", share=round(100 * clipped))
+        )
+    share = float(good.mean())
+    order = 2 if share > 0.2 else 1 if share > 0.1 else 0
+    _, coefficients, _ = fit_field(logs, good, order)
+    coefficients[0] -= np.log(level)
+    rows, columns = np.nonzero(region)
+    height, width = region.shape
+    y, x = 2 * rows.mean() / max(height - 1, 1) - 1, 2 * columns.mean() / max(width - 1, 1) - 1
+    basis = terms(region.shape, order)
+    field = basis[good] @ coefficients
+    warm = field[:, 0] - field[:, 2]
+    mixed = bool(np.quantile(warm, 0.98) - np.quantile(warm, 0.02) > _MIXED)
+    middle = np.exp(np.array([1.0, x, y, x * x, x * y, y * y])[: len(coefficients)] @ coefficients)
+    full_width, full_height = photo.full_size
+    box = (
+        max(0, int(columns.min() / small.scale)),
+        max(0, int(rows.min() / small.scale)),
+        min(full_width, int((columns.max() + 1) / small.scale)),
+        min(full_height, int((rows.max() + 1) / small.scale)),
+    )
+    white = White(
+        kind=kind,
+        box=box,
+        linear_rgb=(float(middle[0]), float(middle[1]), float(middle[2])),
+        confidence=float(np.clip(confidence, 0, 1)),
+        field=tuple((float(c[0]), float(c[1]), float(c[2])) for c in coefficients),
+        mixed=mixed,
+        clipped=clipped,
+    )
+    return white, tuple(notices)
