@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any, Literal
 
 from blendplan.blend.calibrate import Swatch
@@ -197,13 +198,19 @@ class Plan:
         )
 
 
+@lru_cache(maxsize=4096)
+def _mixed(yarns: tuple[Yarn, ...], member: float) -> Blend:
+    """Return one blend; kept, because most changes of a brief leave most blends as they were."""
+    return mix_yarns(yarns, member=member)
+
+
 def _blends(brief: Brief, stripes: tuple[Stripe, ...]) -> dict[tuple[str, ...], Blend]:
     """Return one blend per different set of strands."""
     yarns = {yarn.name: yarn for yarn in brief.yarns}
     found: dict[tuple[str, ...], Blend] = {}
     for stripe in stripes:
         if stripe.strands not in found:
-            found[stripe.strands] = mix_yarns([yarns[name] for name in stripe.strands], member=brief.member)
+            found[stripe.strands] = _mixed(tuple(yarns[name] for name in stripe.strands), brief.member)
     return found
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from blendplan.fabric.layout import RowLayout, lay_row
+from blendplan.fabric.rows import Row
 from blendplan.outputs.look import letters
 from blendplan.picture.legend import with_legend
 from blendplan.picture.png import encode_png
@@ -30,12 +32,14 @@ class Mark:
 
 
 def plan_layout(plan: Plan) -> RowLayout:
-    """Return the layout of the repeat row of a plan."""
-    return lay_row(
-        plan.worked.repeat,
-        stitch_width_cm=plan.gauge.stitch_width_cm,
-        row_height_cm=plan.gauge.row_height_cm,
-    )
+    """Return the layout of the repeat row of a plan; the same value for the same row and gauge."""
+    return _laid(plan.worked.repeat, plan.gauge.stitch_width_cm, plan.gauge.row_height_cm)
+
+
+@lru_cache(maxsize=16)
+def _laid(row: Row, stitch_width_cm: float, row_height_cm: float) -> RowLayout:
+    """Return a row laid out; kept, because a drawing's geometry is known by its layout."""
+    return lay_row(row, stitch_width_cm=stitch_width_cm, row_height_cm=row_height_cm)
 
 
 def drawn_stripes(plan: Plan) -> tuple[DrawnStripe, ...]:

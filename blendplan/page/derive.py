@@ -7,12 +7,24 @@ Every cache is bounded.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from blendplan.fabric.layout import RowLayout
+from blendplan.outputs.render import drawn_stripes, plan_layout
+from blendplan.picture.distance import grey_look, seen_from
+from blendplan.picture.geometry import Geometry, View, prepare
+from blendplan.picture.jpeg import encode_jpeg
+from blendplan.picture.scene import blanket_size_cm, paint, shape_of, view_of, window_of_repeat, window_of_stripe
 from blendplan.plan import Brief, Plan, make_plan
 
-__all__ = ["plan_of", "small_png", "view_png"]
+__all__ = ["Look", "Seen", "paper_bytes", "plan_of", "seen", "seen_small"]
+
+GROUND = "#8c8c8c"
+AROUND_CM = 1.5
+# Numbers beside the picture stand at least this share of its height apart.
+LEAST_APART = 0.032
 
 
 @lru_cache(maxsize=64)
@@ -21,44 +33,87 @@ def plan_of(brief: Brief) -> Plan:
     return make_plan(brief)
 
 
-def _window(plan: Plan, zoom: str, width: float, height: float) -> tuple[float, float, float, float]:
-    """Return left, bottom, right, top of what is shown, centimetres."""
-    around = 1.5
-    if zoom == "part":
-        side = min(width, height, 45.0)
-        middle = height / 2
-        return (0.0, middle - side / 2, side, middle + side / 2)
-    if zoom == "repeat":
-        side = width / max(1, plan.worked.ripple.repeats)
-        return (side, height / 2 - side, 2 * side + side / 2, height / 2 + side)
-    return (-around, -around, width + around, height + around)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """How the picture is looked at.
+
+    Attributes
+    ----------
+    zoom : {"whole", "stripe", "repeat"}
+    stripe : int
+        The stripe looked at, from 1, for the two close looks.
+    metres : float
+        From the eye; 0 is the picture as it is drawn.
+    grey : bool
+        By lightness alone.
+    """
+
+    zoom: str = "whole"
+    stripe: int = 1
+    metres: float = 0.0
+    grey: bool = False
 
 
-@lru_cache(maxsize=32)
-def view_png(brief: Brief, size: tuple[int, int], zoom: str, metres: float, grey: bool) -> bytes:
-    """Return the picture of a brief as PNG bytes, seen from a distance and in grey if asked."""
-    from blendplan.outputs.render import drawn_stripes, plan_layout
-    from blendplan.picture.distance import grey_look, seen_from
-    from blendplan.picture.png import encode_png
-    from blendplan.picture.scene import blanket_size_cm, draw_blanket
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """A picture to show: JPEG bytes, its size in pixels, and where stripe numbers belong (0 top to 1)."""
 
+    jpeg: bytes
+    width: int
+    height: int
+    marks: tuple[tuple[str, float], ...] = ()
+
+
+@lru_cache(maxsize=16)
+def _geometry(shape: tuple[tuple[int, int], ...], layout: RowLayout, view: View, back_loops: bool) -> Geometry:
+    """Return the drawing without colours: it serves every order and every shade of the same rows."""
+    return prepare(shape, layout, view, back_loops=back_loops)
+
+
+def _marks(plan: Plan, layout: RowLayout, window: tuple[float, float, float, float]) -> tuple[tuple[str, float], ...]:
+    """Return the numbers of the stripes beside the right edge, thinned where they would touch."""
+    tall = window[3] - window[1]
+    edge = float(layout.wave_y(layout.width_cm))
+    found: list[tuple[str, float]] = []
+    row = 0
+    for planned in plan.stripes:
+        middle = edge + (row + planned.stripe.rows / 2) * layout.rise_cm
+        row += planned.stripe.rows
+        place = (window[3] - middle) / tall
+        if 0 < place < 1 and (not found or found[-1][1] - place >= LEAST_APART):
+            found.append((str(planned.number), place))
+    return tuple(found)
+
+
+@lru_cache(maxsize=48)
+def seen(brief: Brief, size: tuple[int, int], look: Look) -> Seen:
+    """Return the picture of a brief as large as fits a size, looked at in a certain way."""
     plan = plan_of(brief)
     layout, stripes = plan_layout(plan), drawn_stripes(plan)
     width, height = blanket_size_cm(stripes, layout)
-    window = _window(plan, zoom, width, height)
+    window = (-AROUND_CM, -AROUND_CM, width + AROUND_CM, height + AROUND_CM)
+    at = min(max(look.stripe, 1), len(stripes))
+    if look.zoom == "stripe":
+        window = window_of_stripe(stripes, layout, at - 1)
+    elif look.zoom == "repeat":
+        window = window_of_repeat(stripes, layout, row=plan.stripes[at - 1].first_row - 1)
     scale = min(size[0] / (window[2] - window[0]), size[1] / (window[3] - window[1]))
-    # The ground is the neutral grey of the page, so that nothing white makes the shades look darker.
-    pixels: Any = draw_blanket(stripes, layout, px_per_cm=scale, window=window, background="#8c8c8c")
-    if metres:
-        pixels = seen_from(pixels, px_per_cm=scale, distance_cm=100 * metres)
-    if grey:
+    view = view_of(stripes, layout, px_per_cm=scale, window=window)
+    geometry = _geometry(shape_of(stripes), layout, view, brief.ripple.loops == "back")
+    # The ground is the neutral grey of the page, so that nothing bright makes the shades look darker.
+    pixels: Any = paint(geometry, [s.strand_colours for s in stripes], background=GROUND)
+    if look.metres:
+        pixels = seen_from(pixels, px_per_cm=scale, distance_cm=100 * look.metres)
+    if look.grey:
         pixels = grey_look(pixels)
-    return encode_png(pixels)
+    return Seen(
+        jpeg=encode_jpeg(pixels), width=pixels.shape[1], height=pixels.shape[0], marks=_marks(plan, layout, window)
+    )
 
 
-def small_png(brief: Brief) -> bytes:
+def seen_small(brief: Brief) -> Seen:
     """Return the picture in small, for comparing."""
-    return view_png(brief, (260, 300), "whole", 0.0, False)
+    return seen(brief, (280, 320), Look())
 
 
 @lru_cache(maxsize=12)

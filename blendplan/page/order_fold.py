@@ -12,9 +12,10 @@ from blendplan.errors import BlendplanError, StripeError
 from blendplan.order import AIMS, Constraints, Ordering, find_order
 from blendplan.outputs.show import Show
 from blendplan.page import edits
-from blendplan.page.derive import plan_of, small_png
+from blendplan.page.derive import plan_of, seen_small
 from blendplan.page.fields import refused, try_
 from blendplan.page.show import bullet_list, figure, inert, refused_html
+from blendplan.page.sight import figure_html
 from blendplan.page.state import change, commit, lang, say, say_error, work
 from blendplan.page.workspace import Variant
 from blendplan.plan import Brief
@@ -75,10 +76,10 @@ def _found(current: Brief, found: Ordering, key: str) -> None:
     trial = edits.change_rule(current, order=found.order)
     left, right = st.columns([1, 2])
     with left:
-        st.image(
-            small_png(trial),
-            width="stretch",
-            alt=say("The blanket in this order: {names}", names=", ".join(found.order)),
+        st.html(
+            figure_html(
+                seen_small(trial), say("The blanket in this order: {names}", names=", ".join(found.order)), "bp-small"
+            )
         )
     with right:
         st.html(f"<p>{html.escape(_capital(found.verdict.say(lang())))}</p>{step_bars(found)}")
@@ -146,7 +147,7 @@ def _variant(name: str, one: Brief, i: int) -> None:
     except BlendplanError:
         st.caption(say("This cannot be worked yet."))
         return
-    st.image(small_png(one), width="stretch", alt=say("The blanket of variant {name}", name=name))
+    st.html(figure_html(seen_small(one), say("The blanket of variant {name}", name=name), "bp-small"))
     show = Show(one.units, lang())
     buy = sum(c.buy_skeins or 0 for c in made.yardage.colours)
     lines = [

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import base64
 import html
 
 import streamlit as st
 
 from blendplan.errors import BlendplanError
 from blendplan.outputs.show import Show
-from blendplan.page.derive import plan_of, view_png
-from blendplan.page.fields import choice_field
+from blendplan.page.derive import Look, Seen, plan_of, seen
+from blendplan.page.fields import choice_field, whole_field
+from blendplan.page.show import refused_html
 from blendplan.page.state import brief, lang, say, say_error
 from blendplan.plan import Plan
 
-__all__ = ["sight"]
+__all__ = ["figure_html", "sight"]
 
 # Metres from the eye; 0 is the picture as it is drawn.
 DISTANCES = {"0": "in the hand", "1": "1 m", "3": "3 m", "6": "across the room"}
@@ -49,19 +51,16 @@ def sight() -> None:
         try:
             plan = plan_of(current)
         except BlendplanError as error:
-            st.html(
-                f'<div class="bp-refused" role="alert"><b>✗</b> {html.escape(say("This cannot be worked yet."))} '
-                f"{html.escape(say_error(error))}</div>"
-            )
+            st.html(refused_html(say("This cannot be worked yet.") + " " + say_error(error)))
             return
         state = st.session_state
-        look, distance = state.get("look", "colour"), state.get("distance", "0")
-        zoom = state.get("zoom", "whole")
-        st.image(
-            view_png(current, (900, 1000), zoom, float(distance), look == "grey"),
-            width="stretch",
-            alt=describe(plan),
+        look = Look(
+            zoom=state.get("zoom", "whole"),
+            stripe=int(state.get("look-stripe", 1)),
+            metres=float(state.get("distance", "0")),
+            grey=state.get("look", "colour") == "grey",
         )
+        st.html(figure_html(seen(current, (760, 840), look), describe(plan)))
         show = Show(current.units, lang())
         st.html(
             "<ul class='bp-facts'>"
@@ -74,21 +73,41 @@ def sight() -> None:
             choice_field(
                 say("Show"),
                 "zoom-field",
-                zoom,
-                {"whole": say("whole"), "part": say("some stripes"), "repeat": say("one repeat")},
+                look.zoom,
+                {"whole": say("the whole"), "stripe": say("one stripe"), "repeat": say("stitches")},
                 lambda v: state.__setitem__("zoom", v),
             )
+            if look.zoom != "whole":
+                last = len(plan.stripes)
+                whole_field(
+                    say("Stripe"),
+                    "look-stripe-field",
+                    min(look.stripe, last),
+                    (1, last),
+                    lambda n: state.__setitem__("look-stripe", n),
+                )
             choice_field(
                 say("Seen from"),
                 "distance-field",
-                distance,
+                state.get("distance", "0"),
                 {k: say(v) for k, v in DISTANCES.items()},
                 lambda v: state.__setitem__("distance", v),
             )
             choice_field(
                 say("Look"),
                 "look-field",
-                look,
+                state.get("look", "colour"),
                 {"colour": say("in colour"), "grey": say("light and dark only")},
                 lambda v: state.__setitem__("look", v),
             )
+
+
+def figure_html(picture: Seen, alt: str, css: str = "") -> str:
+    """Return the picture with its stripe numbers beside it; all of it stands in the address, nothing is fetched."""
+    code = base64.b64encode(picture.jpeg).decode("ascii")
+    numbers = "".join(f'<span style="top:{100 * place:.2f}%">{text}</span>' for text, place in picture.marks)
+    return (
+        f'<div class="bp-figure {css}" style="--bp-ratio:{picture.width / picture.height:.4f}"><div class="bp-canvas">'
+        f'<img alt="{html.escape(alt, quote=True)}" src="data:image/jpeg;base64,{code}">'
+        f'<div class="bp-numbers" aria-hidden="true">{numbers}</div></div></div>'
+    )
