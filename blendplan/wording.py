@@ -33,15 +33,34 @@ def tr(template: str, lang: str = "en", /, **values: object) -> str:
     lang : str
         A key of `LANGUAGES`. A sentence that has no translation stays English.
     **values
-        The values of the named fields.
+        The values of the named fields. A `Notice` is said in the same language; so is the value of `field`,
+        which names what a number or a text is.
 
     Examples
     --------
     >>> tr("{rows} rows", rows=4)
     '4 rows'
     """
-    text = _catalogue(lang).get(template, template) if lang in LANGUAGES else template
-    return text.format(**values) if values else text
+    table = _catalogue(lang) if lang in LANGUAGES else {}
+    text = table.get(template, template)
+    return text.format(**{key: _value(key, value, lang, table) for key, value in values.items()}) if values else text
+
+
+def _value(key: str, value: object, lang: str, table: dict[str, str]) -> object:
+    if isinstance(value, Notice):
+        return value.say(lang)
+    if key != "field" or not isinstance(value, str):
+        return value
+    if value in table:
+        return table[value]
+    # "weight class of Fern" is found as "weight class of {name}".
+    at = value.find(" of ")
+    while at > 0:
+        form = table.get(value[:at] + " of {name}")
+        if form is not None:
+            return form.format(name=value[at + 4 :])
+        at = value.find(" of ", at + 1)
+    return value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +85,9 @@ class Notice:
     def text(self) -> str:
         """The filled English sentence."""
         return self.template.format(**dict(self.values))
+
+    def __str__(self) -> str:
+        return self.text
 
     def say(self, lang: str = "en") -> str:
         """Return the filled sentence in a language."""

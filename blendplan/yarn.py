@@ -105,10 +105,11 @@ class PutUp:
     length_m: Fraction
 
     def __post_init__(self) -> None:
-        for name, field, high in (("mass_g", "grams per skein", 10_000), ("length_m", "metres per skein", 50_000)):
-            value = exact(getattr(self, name), field)
-            number(value, field, 0.01, high)
-            object.__setattr__(self, name, value)
+        mass, length = exact(self.mass_g, "grams per skein"), exact(self.length_m, "metres per skein")
+        number(mass, "grams per skein", 0.01, 10_000)
+        number(length, "metres per skein", 0.01, 50_000)
+        object.__setattr__(self, "mass_g", mass)
+        object.__setattr__(self, "length_m", length)
 
     @property
     def m_per_g(self) -> Fraction:
@@ -176,9 +177,9 @@ class Yarn:
         if self.weight_class is not None:
             put(self, "weight_class", whole(self.weight_class, f"weight class of {self.name}", 0, 7))
         put(self, "skeins_on_hand", whole(self.skeins_on_hand, f"skeins on hand of {self.name}", 0, 1000))
-        parts = tuple(exact(g, f"part skein of {self.name}, grams") for g in self.part_skeins_g)
+        parts = tuple(exact(g, f"grams of a part skein of {self.name}") for g in self.part_skeins_g)
         for grams in parts:
-            number(grams, f"part skein of {self.name}, grams", 0, 10_000)
+            number(grams, f"grams of a part skein of {self.name}", 0, 10_000)
         put(self, "part_skeins_g", parts)
         put(self, "dye_lot", clean_text(self.dye_lot, f"dye lot of {self.name}", 60))
         put(self, "fibre", clean_text(self.fibre, f"fibre of {self.name}", 80))

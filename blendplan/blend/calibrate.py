@@ -261,10 +261,7 @@ def _interval(weight: Floats) -> tuple[float, float]:
 
 
 def _notices(enough: bool, refused: Sequence[tuple[str, Notice]]) -> tuple[Notice, ...]:
-    out = [
-        note("swatch {name} is not used: {reason}", "warning", name=name, reason=reason.text)
-        for name, reason in refused
-    ]
+    out = [note("swatch {name} is not used: {reason}", "warning", name=name, reason=reason) for name, reason in refused]
     if not enough:
         out.append(
             note(
