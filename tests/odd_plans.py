@@ -38,8 +38,8 @@ def odd_plan(**more: Any) -> Plan:
 
 @cache
 def long_plan() -> Plan:
-    """Many stripes: 40 yarns, each a solid stripe of 6 rows with blends of 1 row between."""
-    names = tuple(f"Yarn {i:02d} of a long list" for i in range(40))
+    """Many stripes: 28 yarns, each a solid stripe of 6 rows with blends of 1 row between."""
+    names = tuple(f"Yarn {i:02d} of a long list" for i in range(28))
     yarns = tuple(
         yarn(name, f"#{(37 * i) % 256:02x}{(91 * i) % 256:02x}{(53 * i) % 256:02x}") for i, name in enumerate(names)
     )

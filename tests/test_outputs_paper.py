@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from datetime import date
+from functools import cache
 
 import pypdf
 import pytest
@@ -26,6 +27,7 @@ NAMES = (
 PT = 72 / 25.4
 
 
+@cache
 def write(paper: str, rows: int = 60, day: date | None = None) -> bytes:
     page = Paper(paper, day=day)
     page.heading("Stripes")
@@ -86,7 +88,7 @@ def test_names_stay_as_they_are() -> None:
 
 def test_the_same_bytes_and_no_metadata() -> None:
     data = write("A4", 5)
-    assert data == write("A4", 5)
+    assert data == write.__wrapped__("A4", 5)
     reader = pypdf.PdfReader(io.BytesIO(data))
     assert dict(reader.metadata or {}) == {"/CreationDate": "D:20000101000000Z"}
     assert reader.xmp_metadata is None

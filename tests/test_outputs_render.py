@@ -30,19 +30,19 @@ def chunks(png: bytes) -> list[str]:
 
 @pytest.mark.parametrize("legend", [True, False, "numbers"])
 def test_png_holds_pixels_only(legend: object) -> None:
-    png = plan_picture(odd_plan(), size_px=(500, 400), legend=legend)  # type: ignore[arg-type]
+    png = plan_picture(odd_plan(), size_px=(300, 240), legend=legend)  # type: ignore[arg-type]
     assert set(chunks(png)) == {"IHDR", "IDAT", "IEND"}
     image = Image.open(io.BytesIO(png))
     assert image.info == {} and not image.getexif()
-    assert png == plan_picture(odd_plan(), size_px=(500, 400), legend=legend)  # type: ignore[arg-type]
+    assert png == plan_picture(odd_plan(), size_px=(300, 240), legend=legend)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("plan", [odd_plan, long_plan, short_plan], ids=["odd", "long", "short"])
 def test_true_proportion_and_fits(plan: object) -> None:
     made = plan()  # type: ignore[operator]
-    pixels, marks = plan_pixels(made, (600, 500))
+    pixels, marks = plan_pixels(made, (300, 250))
     tall, wide = pixels.shape[:2]
-    assert wide <= 601 and tall <= 501 and (wide >= 599 or tall >= 499)
+    assert wide <= 301 and tall <= 251 and (wide >= 299 or tall >= 249)
     assert len(marks) == len(made.stripes)
     places = [mark.place for mark in marks]
     assert places == sorted(places, reverse=True) and places[-1] > 0 and places[0] < 1

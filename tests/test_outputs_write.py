@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from odd_plans import odd_plan, short_plan
+from odd_plans import short_plan
 
 from blendplan.errors import BlendplanError
 from blendplan.outputs.write import write_outputs
@@ -14,8 +14,8 @@ NAMES = ["plan.json", "picture.png", "stripes.csv", "shopping.csv", "rows.txt", 
 
 
 def test_names_are_fixed_and_bytes_are_the_same(tmp_path: Path) -> None:
-    one = write_outputs(odd_plan(), tmp_path / "one")
-    two = write_outputs(odd_plan(), tmp_path / "a" / "two")
+    one = write_outputs(short_plan(), tmp_path / "one")
+    two = write_outputs(short_plan(), tmp_path / "a" / "two")
     assert [p.name for p in one] == NAMES
     assert sorted(p.name for p in (tmp_path / "one").iterdir()) == sorted(NAMES)
     for a, b in zip(one, two, strict=True):
@@ -35,7 +35,7 @@ def test_what_was_there_stays_where_one_file_cannot_be_written(tmp_path: Path) -
     (tmp_path / "rows.txt").mkdir()
     (tmp_path / "rows.txt" / "mine").write_text("kept", encoding="utf-8")
     with pytest.raises(BlendplanError, match="cannot be written"):
-        write_outputs(odd_plan(), tmp_path)
+        write_outputs(short_plan(), tmp_path, lang="de")
     assert {name: (tmp_path / name).read_bytes() for name in old} == old
     assert (tmp_path / "rows.txt" / "mine").read_text(encoding="utf-8") == "kept"
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(NAMES)

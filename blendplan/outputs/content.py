@@ -12,7 +12,7 @@ from blendplan.plan import Plan, PlannedStripe
 from blendplan.wording import Notice, tr
 from blendplan.yardage.need import ColourNeed
 
-__all__ = ["ShoppingWords", "StripeWords", "Words", "YarnWords", "begin_words", "read_plan"]
+__all__ = ["ShoppingWords", "StripeWords", "Words", "YarnWords", "begin_words", "change_words", "read_plan"]
 
 Lab = tuple[float, float, float]
 
@@ -143,6 +143,15 @@ def begin_words(stripe: PlannedStripe, letter: dict[str, str], lang: str = "en")
     return " ".join(said)
 
 
+def change_words(lang: str = "en") -> str:
+    """Return how strands are changed."""
+    return tr(
+        "Change strands in the last stitch of the row before: work it up to its last pull through, let go of the "
+        "strand that is cut, and pull the new one through.",
+        lang,
+    )
+
+
 def _span(first: int, last: int) -> str:
     return str(first) if first == last else f"{first}\u2013{last}"
 
@@ -186,7 +195,7 @@ def _shopping(need: ColourNeed, letter: dict[str, str], show: Show, currency: st
     if need.buy_skeins is not None:
         buy = _skeins(need.buy_skeins, lang)
         if need.skein_g is not None and need.skein_m is not None:
-            band = tr("{mass} / {length} each", lang, mass=show.mass(need.skein_g), length=show.yarn(need.skein_m))
+            band = tr("of {mass} / {length}", lang, mass=show.mass(need.skein_g), length=show.yarn(need.skein_m))
     return ShoppingWords(
         letter=letter.get(need.name, ""),
         name=need.name,

@@ -199,6 +199,12 @@ class Paper:
         self.rule(grey=INK, weight=0.4)
         self.y += 2.5
 
+    def subheading(self, text: str, size: float = 11.5) -> None:
+        """Write a small heading, kept with what follows."""
+        self.need(32)
+        self.y += 1.5
+        self.text(text, size, bold=True, gap=0.8)
+
     def rule(self, *, grey: int = RULE, weight: float = 0.15) -> None:
         """Draw a line across the printed area at the cursor."""
         self.pdf.set_draw_color(grey)

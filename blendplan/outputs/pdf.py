@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
-from blendplan.outputs.content import Words, read_plan
+from blendplan.outputs.content import Words, change_words, read_plan
 from blendplan.outputs.marks import Patches
 from blendplan.outputs.paper import GREY, INK, MM_PER_PT, Cell, Column, Drawn, Paper
 from blendplan.outputs.render import Mark, plan_pixels, thin_marks
-from blendplan.outputs.rows import written
+from blendplan.outputs.rows import plan_diagram, written
 from blendplan.picture.png import encode_png
 from blendplan.plan import Plan
+from blendplan.units import whole
 from blendplan.wording import tr
 
 __all__ = ["plan_pdf"]
 
-DOTS_PER_MM = 200 / 25.4
 _LABEL_PT = 7.5
 
 
-def plan_pdf(plan: Plan, *, paper: str = "A4", lang: str = "en", date: date | None = None) -> bytes:
+def plan_pdf(plan: Plan, *, paper: str = "A4", lang: str = "en", date: date | None = None, dpi: int = 200) -> bytes:
     """Return the plan as a PDF document.
 
     Parameters
@@ -30,6 +31,8 @@ def plan_pdf(plan: Plan, *, paper: str = "A4", lang: str = "en", date: date | No
         A key of `wording.LANGUAGES`.
     date : datetime.date, optional
         Printed at the foot of every page; without it no date stands anywhere.
+    dpi : int
+        Pixels per inch of the picture, 30 to 600.
 
     Returns
     -------
@@ -39,23 +42,25 @@ def plan_pdf(plan: Plan, *, paper: str = "A4", lang: str = "en", date: date | No
     Raises
     ------
     QuantityError
-        If the paper is unknown.
+        If the paper is unknown or `dpi` out of range.
 
     Notes
     -----
     Everything can be read in grey: yarns have letters, hatchings and a word for how light they are.
     Names are set as they are, never read as markup; characters that the font lacks become squares and are told.
     """
+    dots = whole(dpi, "pixels per inch", 30, 600) / 25.4
     sheet = Paper(paper, lang=lang, day=date)
     words = read_plan(plan, lang)
     patches = Patches(sheet, words.yarns)
-    _front(sheet, plan, words, lang)
+    _front(sheet, plan, words, (lang, dots))
     _legend(sheet, words, patches, lang)
     told = _missing(sheet, (), lang)
     _cautions(sheet, words, lang)
     _stripes(sheet, words, patches, lang)
     _shopping(sheet, words, patches, lang)
     _rows(sheet, plan, lang)
+    _diagram(sheet, plan, lang)
     _counter(sheet, plan, words, patches, lang)
     _notes(sheet, words, lang)
     _missing(sheet, told, lang)
@@ -67,15 +72,16 @@ def plan_pdf(plan: Plan, *, paper: str = "A4", lang: str = "en", date: date | No
     return sheet.finish(foot)
 
 
-def _front(sheet: Paper, plan: Plan, words: Words, lang: str) -> None:
+def _front(sheet: Paper, plan: Plan, words: Words, how: tuple[str, float]) -> None:
+    lang, dots = how
     sheet.text(words.title, 20, bold=True, gap=1)
     facts = [f"{what}: {value}".replace(" ", "\u00a0") for what, value in words.facts]
     sheet.text("  ·  ".join(facts), 9, grey=GREY, gap=3)
     side = 14.0
     # Room is kept for the first lines of the legend where the blanket is not tall.
     box_w, box_h = sheet.inner_width - side, sheet.room - 8
-    pixels, marks = plan_pixels(plan, (round(box_w * DOTS_PER_MM), round(box_h * DOTS_PER_MM)))
-    tall, wide = pixels.shape[0] / DOTS_PER_MM, pixels.shape[1] / DOTS_PER_MM
+    pixels, marks = plan_pixels(plan, (round(box_w * dots), round(box_h * dots)))
+    tall, wide = pixels.shape[0] / dots, pixels.shape[1] / dots
     x, y = sheet.left + (box_w - wide) / 2, sheet.y
     alt = tr("The blanket: {stripes} stripes, the first worked at the bottom.", lang, stripes=len(plan.stripes))
     sheet.image(encode_png(pixels), (x, y, wide, tall), alt)
@@ -133,13 +139,14 @@ def _legend(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
 def _cautions(sheet: Paper, words: Words, lang: str) -> None:
     if not words.cautions:
         return
-    sheet.heading(tr("Before you begin", lang))
+    sheet.heading(tr("Take care", lang))
     for text in words.cautions:
         sheet.bullet(text, 10.5)
 
 
 def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
     sheet.heading(tr("Stripes, in the order worked", lang))
+    sheet.text(change_words(lang), 9, grey=GREY)
     width = sheet.inner_width
     sheet.table(
         [
@@ -169,14 +176,14 @@ def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
 def _shopping(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
     sheet.heading(tr("Shopping list", lang), keep=40)
     priced = any(item.price for item in words.shopping)
-    yarn_w = sheet.inner_width - 103 - (20 if priced else 0)
+    yarn_w = sheet.inner_width - 106 - (20 if priced else 0)
     columns = [
         Column("", 7),
         Column("", 14),
         Column(tr("Yarn and dye lot", lang), yarn_w),
         Column(tr("Need (range)", lang), 30),
         Column(tr("On hand", lang), 24),
-        Column(tr("Buy", lang), 28),
+        Column(tr("Buy", lang), 31),
     ]
     if priced:
         columns.append(Column(tr("Price", lang), 20, "R"))
@@ -232,8 +239,24 @@ def _rows(sheet: Paper, plan: Plan, lang: str) -> None:
             continue
         sheet.table(columns, table, size=size, pad=1.6)
         table = []
-        sheet.text(line.text, size if line.kind == "heading" else 10.5, bold=line.kind == "heading")
+        if line.kind == "heading":
+            sheet.subheading(line.text)
+        else:
+            sheet.text(line.text, 10.5, gap=0.8)
     sheet.table(columns, table, size=size, pad=1.6)
+
+
+def _diagram(sheet: Paper, plan: Plan, lang: str) -> None:
+    svg = plan_diagram(plan, lang)
+    box = re.search(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"', svg)
+    if box is None:
+        return
+    wide, tall = float(box[1]), float(box[2])
+    scale = min(sheet.inner_width / wide, 110 / tall)
+    sheet.heading(tr("Stitch diagram", lang), keep=tall * scale + 12)
+    sheet.text(tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang), 9, grey=GREY)
+    sheet.svg(svg, (sheet.left, sheet.y, wide * scale, tall * scale))
+    sheet.y += tall * scale + 2
 
 
 def _counter(sheet: Paper, plan: Plan, words: Words, patches: Patches, lang: str) -> None:

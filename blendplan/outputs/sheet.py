@@ -8,10 +8,10 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from html import escape
 
-from blendplan.outputs.content import Words, YarnWords, read_plan
+from blendplan.outputs.content import Words, YarnWords, change_words, read_plan
 from blendplan.outputs.look import HATCHINGS, hatch, on_colour
 from blendplan.outputs.render import plan_picture
-from blendplan.outputs.rows import written
+from blendplan.outputs.rows import plan_diagram, written
 from blendplan.plan import Plan
 from blendplan.wording import tr
 
@@ -45,6 +45,8 @@ svg.patch { display: block; width: 3.25rem; height: 1.5rem; forced-color-adjust:
 ol.rows { list-style: none; margin: 0; padding: 0; font-size: 1.125rem; }
 ol.rows li { display: flex; gap: .75rem; padding: .45rem 0; border-bottom: 1px solid var(--rule); }
 ol.rows p { margin: 0; }
+h3 { font-size: 1rem; margin: 1.2rem 0 .3rem; }
+.say p { margin: .15rem 0; }
 input { width: 1.15rem; height: 1.15rem; margin: .25rem 0 0; flex: none; }
 .caution { border-inline-start: .3rem solid currentColor; padding-inline-start: .9rem; }
 .drawing { background: #fff; color: #1c1b19; padding: .75rem; border: 1px solid var(--rule); overflow-x: auto; }
@@ -100,6 +102,7 @@ def plan_html(plan: Plan, *, lang: str = "en", date: date | None = None) -> str:
         _stripes(words, patches, lang),
         _shopping(words, patches, lang),
         _rows(plan, lang),
+        _diagram(plan, lang),
         _sentences(tr("Worth a second look", lang), words.warnings),
         _sentences(tr("Good to know", lang), words.notes),
     ]
@@ -194,7 +197,7 @@ def _cautions(words: Words, lang: str) -> str:
     if not words.cautions:
         return ""
     said = "".join(f"<p>{escape(text)}</p>" for text in words.cautions)
-    return f'<h2>{escape(tr("Before you begin", lang))}</h2>\n<div class="caution">{said}</div>'
+    return f'<h2>{escape(tr("Take care", lang))}</h2>\n<div class="caution">{said}</div>'
 
 
 def _yarns(words: Words, patches: _Patches, lang: str) -> str:
@@ -212,7 +215,8 @@ def _stripes(words: Words, patches: _Patches, lang: str) -> str:
         names = " + ".join(_name(name) for name in dict.fromkeys(s.strands))
         said = f"{names}<br><small>{s.letters} · {escape(s.reads)}, {escape(s.light)}</small>"
         rows.append([str(s.number), patches(s.strands), said, str(s.rows), s.span, _name(s.begin)])
-    return f"<h2>{escape(tr('Stripes, in the order worked', lang))}</h2>\n" + _table(head, rows)
+    said = f"<p><small>{escape(change_words(lang))}</small></p>\n"
+    return f"<h2>{escape(tr('Stripes, in the order worked', lang))}</h2>\n" + said + _table(head, rows)
 
 
 def _shopping(words: Words, patches: _Patches, lang: str) -> str:
@@ -254,6 +258,14 @@ def _rows(plan: Plan, lang: str) -> str:
         if line is not None:
             parts.append(f"<h3>{_name(line.text)}</h3>" if line.kind == "heading" else f"<p>{_name(line.text)}</p>")
     return "\n".join(parts)
+
+
+def _diagram(plan: Plan, lang: str) -> str:
+    heading, said = (
+        tr("Stitch diagram", lang),
+        tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang),
+    )
+    return f'<h2>{escape(heading)}</h2>\n<p>{escape(said)}</p>\n<div class="drawing">{plan_diagram(plan, lang)}</div>'
 
 
 def _sentences(heading: str, texts: Sequence[str]) -> str:

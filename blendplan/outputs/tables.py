@@ -136,10 +136,10 @@ def shopping_lines(plan: Plan, lang: str = "en") -> list[str]:
 
 def rows_txt(plan: Plan, *, lang: str = "en") -> bytes:
     """Return the rows to work as UTF-8 text."""
-    lines = [plan.brief.title, ""]
-    for line in written(plan, lang):
+    lines = [plan.brief.title]
+    for line in written(plan, lang, stripes=True):
         if line.kind == "heading":
-            lines += ["", line.text, ""]
+            lines += ["", line.text]
         else:
             lines.append(("[ ] " if line.kind == "row" else "") + line.text)
     return ("\n".join(lines).rstrip() + "\n").encode("utf-8")
