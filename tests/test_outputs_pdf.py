@@ -38,7 +38,7 @@ def read(name: str, paper: str = "A4") -> tuple[list[str], list[list[tuple[float
 
         def visit(text: str, cm: list[float], tm: list[float], *_: object, keep: list = at) -> None:
             if text.strip():
-                keep.append((cm[4] + tm[4], cm[5] + tm[5]))
+                keep.append((tm[4] * cm[0] + tm[5] * cm[2] + cm[4], tm[4] * cm[1] + tm[5] * cm[3] + cm[5]))
 
         texts.append(page.extract_text(visitor_text=visit))
         places.append(at)
