@@ -4,6 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from blendplan.fabric.ripple import Ripple, Worked
 
 __all__ = ["HELP", "add_arguments", "run"]
 
@@ -12,31 +18,131 @@ HELP = "work out a ripple: foundation chain, stitches of a row, rows"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of this command."""
-    parser.add_argument("--slope", default="7", metavar="N", help="stitches from a hollow to a point (7)")
-    parser.add_argument("--repeats", default="8", metavar="N", help="repeats across the width (8)")
-    parser.add_argument("--stitch", default="dc", metavar="sc|hdc|dc|tr", help="US name of the stitch (dc)")
-    parser.add_argument("--peak", default="chain-2", metavar="chain-1|chain-2|three-in-one", help="(chain-2)")
-    parser.add_argument("--valley", default="skip-2", metavar="skip-2|three-together|skip-1-each-side", help="(skip-2)")
-    parser.add_argument("--edge", default="half-peak", metavar="half-peak|half-valley", help="(half-peak)")
-    parser.add_argument("--json", action="store_true", help="print JSON")
+    add = parser.add_argument
+    add("--slope", default="7", metavar="N", help="stitches from a hollow to a point (7)")
+    add("--repeats", metavar="N", help="repeats across the width (8)")
+    add("--chain", metavar="N", help="instead of --repeats: a foundation chain to fit them into")
+    add("--kind", default="point", metavar="point|wave|heights", help="kind of ripple (point)")
+    add("--stitch", default="dc", metavar="sc|hdc|dc|tr", help="US name of the stitch (dc)")
+    add("--peak", default="chain-2", metavar="chain-1|chain-2|three-in-one", help="over a point (chain-2)")
+    add("--valley", default="skip-2", metavar="skip-2|three-together|skip-1-each-side", help="in a hollow (skip-2)")
+    add("--edge", default="half-peak", metavar="half-peak|half-valley", help="first and last stitches (half-peak)")
+    add("--turning-chains", metavar="N", help="chains to turn with (as the stitch has them)")
+    add("--turning-counts", metavar="yes|no", help="whether they count as a stitch (as the stitch has it)")
+    add("--back-loop", action="store_true", help="work through the back loop only")
+    add("--stated", metavar="A+B", help="check a printed rule, such as 14+3")
+    add("--weight-class", metavar="0..7", help="yarn of each of the two strands; tells the size")
+    add("--hook", metavar="MM", help="hook, with --weight-class")
+    add("--width", metavar="CM", help="wanted width, with --weight-class; lists the chains near it")
+    add("--terms", default="US", metavar="US|UK", help="names of stitches in the rows (US)")
+    add("--diagram", metavar="FILE.svg", help="write a stitch diagram of one repeat")
+    add("--json", action="store_true", help="print JSON")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the ripple."""
-    from blendplan.fabric.ripple import Ripple, work  # noqa: PLC0415
+    from dataclasses import replace  # noqa: PLC0415
 
-    worked = work(
-        Ripple(
-            stitch=args.stitch,
-            slope=args.slope,
-            peak=args.peak,
-            valley=args.valley,
-            edge=args.edge,
-            repeats=args.repeats,
-        )
+    from blendplan.fabric.ripple import Ripple, check_stated, repeats_of_chain, work  # noqa: PLC0415
+    from blendplan.units import choice, whole  # noqa: PLC0415
+
+    choice(args.terms, "terms", ("US", "UK"))
+    counts = None
+    if args.turning_counts is not None:
+        counts = choice(args.turning_counts, "turning chains count", ("yes", "no")) == "yes"
+    _refuse_half_asked(args)
+    ripple = Ripple(
+        kind=args.kind,
+        stitch=args.stitch,
+        slope=args.slope,
+        peak=args.peak,
+        valley=args.valley,
+        edge=args.edge,
+        repeats=8 if args.repeats is None else args.repeats,
+        turning_chains=args.turning_chains,
+        turning_counts=counts,
+        loops="back" if args.back_loop else "both",
     )
+    if args.chain is not None:
+        ripple = replace(ripple, repeats=repeats_of_chain(ripple, whole(args.chain, "foundation chain", 1, 100_000)))
+    worked = work(ripple)
+    if args.stated is not None:
+        check_stated(worked, *_rule(args.stated))
+    if args.diagram is not None:
+        _write_diagram(args.diagram, worked)
     if args.json:
         print(json.dumps(worked.to_json(), ensure_ascii=False))
         return 0
-    print(f"{worked.chain} chains, {worked.row_stitches} stitches a row, {worked.multiple} n + {worked.plus}")
+    _print(args, ripple, worked)
     return 0
+
+
+def _refuse_half_asked(args: argparse.Namespace) -> None:
+    """Refuse options that only work with, or without, another one."""
+    from blendplan.errors import FabricError  # noqa: PLC0415
+
+    if args.chain is not None and args.repeats is not None:
+        raise FabricError("both --chain and --repeats were given; give one of them.")
+    if args.weight_class is None and (args.width is not None or args.hook is not None):
+        raise FabricError("a width or a hook needs a gauge; give --weight-class too, from 0 to 7.")
+
+
+def _rule(text: str) -> tuple[int, int]:
+    """Return multiple and plus of `14+3` or `17-1`."""
+    from blendplan.errors import FabricError  # noqa: PLC0415
+
+    found = re.fullmatch(r"\s*(\d{1,4})\s*n?\s*([+-]\s*\d{1,4})?\s*", text)
+    if not found:
+        raise FabricError("{given} is not a foundation rule; write it like 14+3.", given=repr(text))
+    return int(found[1]), int((found[2] or "0").replace(" ", ""))
+
+
+def _print(args: argparse.Namespace, ripple: Ripple, worked: Worked) -> None:
+    from blendplan.fabric.cautions import cautions  # noqa: PLC0415
+    from blendplan.fabric.gauge import default_gauge  # noqa: PLC0415
+    from blendplan.fabric.size import widths_near  # noqa: PLC0415
+    from blendplan.fabric.written import write_rows  # noqa: PLC0415
+    from blendplan.units import number, whole  # noqa: PLC0415
+    from blendplan.wording import tr  # noqa: PLC0415
+
+    print(tr("{chain} chains, {stitches} stitches in every row.", chain=worked.chain, stitches=worked.row_stitches))
+    for notice in worked.notices:
+        print(notice.text)
+    gauge = None
+    if args.weight_class is not None:
+        hook = None if args.hook is None else number(args.hook, "hook", 1, 50, "mm")
+        weight = whole(args.weight_class, "weight class", 0, 7)
+        gauge = default_gauge(weight, hook_mm=hook, stitch=ripple.stitch, loops=ripple.loops)
+        for notice in (*gauge.rests_on, *gauge.notices):
+            print(notice.text)
+    if gauge is not None and args.width is not None:
+        for near in widths_near(ripple, gauge, number(args.width, "width", 1, 2000, "cm")):
+            print(
+                tr(
+                    "{mark} {repeats} repeats: {chain} chains, {width} cm ({deviation} cm)",
+                    mark="*" if near.nearest else " ",
+                    repeats=near.repeats,
+                    chain=near.chain,
+                    width=f"{near.width_cm:.1f}",
+                    deviation=f"{near.deviation_cm:+.1f}",
+                )
+            )
+    print()
+    print(write_rows(ripple, worked, (), terms=args.terms, gauge=gauge).text(), end="")
+    print()
+    for notice in cautions(ripple, gauge=gauge):
+        print(notice.text)
+
+
+def _write_diagram(name: str, worked: Worked) -> None:
+    from blendplan.errors import ProjectError  # noqa: PLC0415
+    from blendplan.fabric.diagram import diagram_svg  # noqa: PLC0415
+    from blendplan.fabric.gauge import default_gauge  # noqa: PLC0415
+
+    svg = diagram_svg(worked, default_gauge(4, stitch=worked.ripple.stitch, loops=worked.ripple.loops))
+    try:
+        Path(name).write_text(svg, encoding="utf-8")
+    except OSError as error:
+        raise ProjectError(
+            "{name} cannot be written ({reason}); choose another place.", name=name, reason=error.strerror
+        ) from None

@@ -11,13 +11,25 @@ from functools import lru_cache
 from typing import Any
 
 from blendplan.errors import FabricError
-from blendplan.fabric.rows import Row
+from blendplan.fabric.rows import Row, Step
 from blendplan.fabric.shapes import height_rows, peak_steps, ripple_row, valley_steps
 from blendplan.fabric.simulate import foundation, turned, work_row
 from blendplan.units import choice, whole
 from blendplan.wording import Notice, note
 
-__all__ = ["EDGES", "KINDS", "PEAKS", "STITCHES", "TURNING", "VALLEYS", "Ripple", "Worked", "work"]
+__all__ = [
+    "EDGES",
+    "KINDS",
+    "PEAKS",
+    "STITCHES",
+    "TURNING",
+    "VALLEYS",
+    "Ripple",
+    "Worked",
+    "check_stated",
+    "repeats_of_chain",
+    "work",
+]
 
 # Turning chains of a stitch and whether they count as one (facts: two public teaching pages and a guild's lessons,
 # read Nov 2026, agree on the chains; that sc does not count and dc and tr do is the rule they give, hdc varies).
@@ -228,24 +240,32 @@ def _net(ripple: Ripple) -> tuple[int, int]:
     return gained, one.made - one.taken - gained
 
 
-def _nearest_valley(ripple: Ripple) -> str:
-    gain = sum(s.made - s.taken for s in peak_steps(ripple.peak, ripple.stitch, 0, first=False))
-    for valley in (*(v for v in VALLEYS if v.split("-")[0] == ripple.valley.split("-")[0]), *VALLEYS):
-        if sum(s.taken - s.made for s in valley_steps(valley, ripple.stitch, 0)) == gain:
-            return valley
-    return VALLEYS[0]
+def _nearest(ripple: Ripple) -> tuple[str, str]:
+    """Return the peak and valley nearest to those chosen that close with both kinds of edges.
+
+    Half an increase must be one stitch, so a point adds 2 and a hollow takes 2.
+    """
+
+    def changed(steps: tuple[Step, ...]) -> int:
+        return abs(sum(s.made - s.taken for s in steps))
+
+    peak = ripple.peak if changed(peak_steps(ripple.peak, ripple.stitch, 0, first=False)) == 2 else "three-in-one"
+    alike = sorted(VALLEYS, key=lambda v: (v != ripple.valley, ("together" in v) != ("together" in ripple.valley)))
+    return peak, next(v for v in alike if changed(valley_steps(v, ripple.stitch, 0)) == 2)
 
 
 def _must_balance(ripple: Ripple) -> None:
     gained, edges = _net(ripple)
+    peak, valley = _nearest(ripple)
     if gained:
         raise FabricError(
             "{peak} over each point and {valley} in each hollow change every row by {gained} for each repeat, so it "
-            "does not close; the nearest that works is {peak} with {nearest}.",
+            "does not close; the nearest that works is {better} with {nearest}.",
             peak=ripple.peak,
             valley=ripple.valley,
             gained=f"{gained:+d}",
-            nearest=_nearest_valley(ripple),
+            better=peak,
+            nearest=valley,
         )
     if edges and ripple.edge == "plain":
         raise FabricError(
@@ -257,10 +277,12 @@ def _must_balance(ripple: Ripple) -> None:
         )
     if edges:
         raise FabricError(
-            "{edge} edges change every row by {edges} with {peak}; the nearest that works is three-in-one with skip-2.",
+            "{edge} edges change every row by {edges} with {peak}; the nearest that works is {better} with {nearest}.",
             edge=ripple.edge,
             edges=f"{edges:+d}",
             peak=ripple.peak,
+            better=peak,
+            nearest=valley,
         )
 
 
@@ -325,3 +347,67 @@ def work(ripple: Ripple) -> Worked:
         rows=rows,
         notices=_notices(ripple),
     )
+
+
+def repeats_of_chain(ripple: Ripple, chain: int) -> int:
+    """Return how many repeats a foundation chain holds.
+
+    Raises
+    ------
+    FabricError
+        If it holds no whole number of them, with the nearest chains that do.
+
+    Examples
+    --------
+    >>> repeats_of_chain(Ripple(), 131)
+    8
+    """
+    given = whole(chain, "foundation chain", 1, 100_000)
+    worked = work(replace(ripple, repeats=1))
+    fit, rest = divmod(given - worked.plus, worked.multiple)
+    if rest or not 1 <= fit <= MAX_REPEATS:
+        below = min(max(fit, 1), MAX_REPEATS - 1)
+        raise FabricError(
+            "{given} chains do not fit a multiple of {multiple} {plus}; the nearest that work are {less} ({fewer} "
+            "repeats) and {more} ({greater} repeats).",
+            given=given,
+            multiple=worked.multiple,
+            plus=f"{worked.plus:+d}",
+            less=worked.multiple * below + worked.plus,
+            fewer=below,
+            more=worked.multiple * (below + 1) + worked.plus,
+            greater=below + 1,
+        )
+    return fit
+
+
+def check_stated(worked: Worked, multiple: int, plus: int) -> None:
+    """Refuse a printed foundation rule that the row itself does not keep.
+
+    Raises
+    ------
+    FabricError
+        If multiple or plus differ from what the worked rows need, with both.
+
+    Examples
+    --------
+    >>> check_stated(work(Ripple()), 16, 3)
+    """
+    multiple = whole(multiple, "stated multiple", 1, 1000)
+    plus = whole(plus, "stated plus", -1000, 1000)
+    if multiple != worked.multiple:
+        raise FabricError(
+            "a multiple of {stated} is stated, but each repeat of this row uses {used} stitches of the row below; "
+            "chain a multiple of {used} {plus}.",
+            stated=multiple,
+            used=worked.multiple,
+            plus=f"{worked.plus:+d}",
+        )
+    if plus != worked.plus:
+        raise FabricError(
+            "{stated} is stated beside the multiple of {multiple}, but these edges and this turning chain need {used}; "
+            "change the chain, or the edge or turning chain.",
+            stated=f"{plus:+d}",
+            multiple=multiple,
+            used=f"{worked.plus:+d}",
+        )
