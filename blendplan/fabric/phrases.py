@@ -102,7 +102,8 @@ class _Words:
         """Return `3 dc`, or `(dc, ch 2, dc)` where chains are among them."""
         runs = [(kind, len(list(run))) for kind, run in groupby(step.stitches)]
         if len(runs) == 1:
-            return f"{runs[0][1]} {self.short(runs[0][0])}"
+            kind, count = runs[0]
+            return self.short(kind) if count == 1 else f"{count} {self.short(kind)}"
         inner = [
             f"ch {n}" if kind == "ch" else f"{n} {self.short(kind)}" if n > 1 else self.short(kind) for kind, n in runs
         ]

@@ -155,6 +155,9 @@ def _step(phrase: str, terms: str) -> Step:
         return Step(kind="each", stitch=us_name(found[1], terms), count=int(found[2] or 1))
     if found := re.fullmatch(rf"(\d) {_STITCH} in {_PLACE}", phrase):
         return Step(kind="group", stitches=(us_name(found[2], terms),) * int(found[1]), takes=int(found[3] or 1))
+    if found := re.fullmatch(rf"(?:(\d) )?{_STITCH} in next ch-(\d) sp", phrase):
+        stitches = (us_name(found[2], terms),) * int(found[1] or 1)
+        return Step(kind="group", stitches=stitches, takes=int(found[3]), into_space=True)
     if found := re.fullmatch(rf"\((.*)\) in (?:next ch-(\d) sp|{_PLACE})", phrase):
         stitches = tuple(kind for word in found[1].split(", ") for kind in _inner(word, terms))
         return Step(kind="group", stitches=stitches, takes=int(found[2] or 1), into_space=bool(found[2]))

@@ -66,7 +66,9 @@ class CounterRow:
             like=self.like,
             stitches=self.stitches,
         ).say(lang)
-        return text if self.change is None else f"{text}; {change_words(self.change, lang)}"
+        if self.change is None:
+            return text
+        return note("{row}; in its last stitch {change}", row=text, change=change_words(self.change, lang)).say(lang)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
