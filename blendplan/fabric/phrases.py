@@ -52,7 +52,7 @@ class _Words:
         self.first, self.stitch, self.terms, self.lang = first, stitch, terms, lang
 
     def short(self, stitch: str) -> str:
-        return abbreviation(stitch, self.terms)
+        return abbreviation(stitch, self.terms, self.lang)
 
     def places(self, count: int) -> str:
         if self.first:
@@ -78,7 +78,7 @@ class _Words:
             return self.turn(step)
         if step.kind == "skip":
             places = self.places(step.count)
-            return note("{skip} {places}", skip=skip_word(self.terms), places=places).say(say)
+            return note("{skip} {places}", skip=skip_word(self.terms, self.lang), places=places).say(say)
         if step.kind == "chain":
             return note("ch {n}", n=step.count).say(say)
         if step.kind == "together":
@@ -105,13 +105,18 @@ class _Words:
             kind, count = runs[0]
             return self.short(kind) if count == 1 else f"{count} {self.short(kind)}"
         inner = [
-            f"ch {n}" if kind == "ch" else f"{n} {self.short(kind)}" if n > 1 else self.short(kind) for kind, n in runs
+            note("ch {n}", n=n).say(self.lang)
+            if kind == "ch"
+            else f"{n} {self.short(kind)}"
+            if n > 1
+            else self.short(kind)
+            for kind, n in runs
         ]
         return f"({', '.join(inner)})"
 
     def turn(self, step: Step) -> str:
         word, say = self.short(self.stitch), self.lang
-        skip = skip_word(self.terms)
+        skip = skip_word(self.terms, self.lang)
         if self.first:
             if step.stands:
                 return note("{skip} first {n} ch (counts as 1 {stitch})", skip=skip, n=step.count, stitch=word).say(say)

@@ -11,16 +11,20 @@ __all__ = ["TERMS", "UK", "abbreviation", "key", "skip_word", "us_name"]
 TERMS = ("US", "UK")
 # US to UK (trade facts, section 7, read Nov 2026: two public pages and a booklet's glossary agree).
 UK = {"ch": "ch", "sl st": "ss", "sc": "dc", "hdc": "htr", "dc": "tr", "tr": "dtr"}
+# Languages with names of their own, in which US and UK make no difference (common practice, no source: German).
+OWN = {"de": {"ch": "Lm", "sl st": "Km", "sc": "fM", "hdc": "hStb", "dc": "Stb", "tr": "DStb"}}
 
 
-def abbreviation(stitch: str, terms: str) -> str:
-    """Return the abbreviation of a stitch (US name) in a system of terms.
+def abbreviation(stitch: str, terms: str, lang: str = "en") -> str:
+    """Return the abbreviation of a stitch (US name) in a system of terms, or in a language with its own.
 
     Examples
     --------
     >>> abbreviation("dc", "UK"), abbreviation("sc", "UK"), abbreviation("dc", "US")
     ('tr', 'dc', 'dc')
     """
+    if lang in OWN:
+        return OWN[lang][stitch]
     return UK[stitch] if choice(terms, "terms", TERMS) == "UK" else stitch
 
 
@@ -29,9 +33,9 @@ def us_name(name: str, terms: str) -> str:
     return {uk: us for us, uk in UK.items()}[name] if terms == "UK" else {us: us for us in UK}[name]
 
 
-def skip_word(terms: str) -> str:
-    """Return `skip` or `miss`."""
-    return "miss" if terms == "UK" else "skip"
+def skip_word(terms: str, lang: str = "en") -> str:
+    """Return `skip` or `miss`, or the word of a language with terms of its own."""
+    return (note("miss") if terms == "UK" else note("skip")).say(lang)
 
 
 _NAMES_US = {
@@ -52,14 +56,16 @@ _NAMES_UK = {
 }
 
 
-def key(steps: list[Step], terms: str) -> tuple[Notice, ...]:
+def key(steps: list[Step], terms: str, lang: str = "en") -> tuple[Notice, ...]:
     """Return one sentence for each abbreviation that steps use, and for the signs of the rows."""
     names = _NAMES_UK if choice(terms, "terms", TERMS) == "UK" else _NAMES_US
+    if lang in OWN:
+        names = {us: Notice(template=n.template, values=(("short", OWN[lang][us]),)) for us, n in _NAMES_US.items()}
     used = {kind for step in steps for kind in step.tally if kind != "tch"} | {"ch"}
     out = [names[kind] for kind in UK if kind in used]
     for step in steps:
         if step.kind == "together":
-            word = abbreviation(step.stitch, terms)
+            word = abbreviation(step.stitch, terms, lang)
             said = note(
                 "{short} = {count} {stitch} worked together as one",
                 short=f"{word}{step.count}tog",

@@ -14,7 +14,7 @@ from blendplan.fabric.phrases import row_words
 from blendplan.fabric.ripple import Ripple, Worked
 from blendplan.fabric.rows import Step
 from blendplan.fabric.size import measure
-from blendplan.fabric.terms import TERMS, abbreviation, key
+from blendplan.fabric.terms import OWN, TERMS, abbreviation, key
 from blendplan.stripes.model import Change, Stripe, changes, total_rows
 from blendplan.units import CM_PER_INCH, choice
 from blendplan.wording import note
@@ -153,7 +153,7 @@ def write_rows(
     terms : {"US", "UK"}
         Said at the top.
     lang : str
-        Language of the sentences; the signs and abbreviations stay English.
+        Language of the sentences and, where it has its own, of the abbreviations.
     gauge : Gauge, optional
         With it the foundation is told in centimetres and inches, flat and finished; needed for a border.
     border : Border, optional
@@ -164,11 +164,11 @@ def write_rows(
     straight = gauge is not None and straighten
     levels = [level_row(worked, gauge, end).row for end in ("top", "bottom")] if gauge is not None and straight else []
     steps = [step for row in (*worked.rows, *levels) for part in row.parts for step in part.steps]
-    signs = [n.say(lang) for n in key(steps, terms)]
+    signs = [n.say(lang) for n in key(steps, terms, lang)]
     sections = [
         Section(
             title=note("Before you begin").say(lang),
-            lines=(note("Terms: {terms} names of stitches throughout.", terms=terms).say(lang), *_notes(ripple, lang)),
+            lines=(_terms(terms, lang), *_notes(ripple, lang)),
         ),
         Section(title=note("Abbreviations").say(lang), lines=tuple(signs)),
         Section(title=note("Rows").say(lang), lines=tuple(_rows(worked, total_rows(stripes), terms, lang, gauge))),
@@ -178,6 +178,12 @@ def write_rows(
     finishing = _finishing(worked, stripes, terms, lang, gauge=gauge, border=border, straighten=straighten)
     sections.append(Section(title=note("Finishing").say(lang), lines=tuple(finishing)))
     return WrittenRows(terms=terms, sections=tuple(sections), counter=counter_rows(worked, stripes) if stripes else ())
+
+
+def _terms(terms: str, lang: str) -> str:
+    if lang in OWN:
+        return note("Terms: the names of stitches of this language throughout.").say(lang)
+    return note("Terms: {terms} names of stitches throughout.", terms=terms).say(lang)
 
 
 def _notes(ripple: Ripple, lang: str) -> list[str]:
@@ -306,7 +312,7 @@ def _finishing(
             note(
                 "Border: {stitch} all around with {strands}, 3 in each corner; in a wavy end 3 in each point and 2 "
                 "left out in each hollow.",
-                stitch=abbreviation(border.stitch, terms),
+                stitch=abbreviation(border.stitch, terms, lang),
                 strands=_list(border.strands) or note("the last strands").say(lang),
             ).say(lang)
         )
