@@ -6,12 +6,14 @@ import argparse
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from blendplan.errors import ProjectError, StripeError
 from blendplan.wording import tr
 
 if TYPE_CHECKING:
+    from blendplan.order.alternatives import Alternative
+    from blendplan.order.constraints import Constraints
     from blendplan.order.model import Ordering
     from blendplan.yarn import Yarn
 
@@ -43,6 +45,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--end", metavar="HEX", help="wanted end colour, for the aim ends")
     parser.add_argument("--member", default="perceptual", help="perceptual, optical or 1 to 3")
     parser.add_argument("--no-blends", action="store_true", help="no blend stripes between the colours")
+    parser.add_argument("--choose", metavar="K", help="use only K of the colours, the best choice")
+    parser.add_argument("--keep", action="append", metavar="NAME", help="with --choose: a colour that has to be used")
+    parser.add_argument("--others", metavar="N", help="show N more orders, each good and really different")
     parser.add_argument("--json", action="store_true", help="print JSON")
 
 
@@ -87,17 +92,15 @@ def _say(found: Ordering) -> None:
         print(f"  {pair:{width}} {step.delta_e:6.2f}  {step.via:7}  {bar}".rstrip())
 
 
-def run(args: argparse.Namespace) -> int:
-    """Find and print the order."""
+def _wishes(args: argparse.Namespace) -> Constraints:
     from collections import Counter  # noqa: PLC0415
 
-    from blendplan.order import Constraints, find_order  # noqa: PLC0415
+    from blendplan.order import Constraints  # noqa: PLC0415
 
-    yarns, own, told = _palette(Path(args.palette))
     places: list[tuple[str, str]] = args.place or []
     if len({name for name, _ in places}) < len(places):
         raise StripeError("one colour was given two places with --place; give each colour one place.")
-    wishes = Constraints(
+    return Constraints(
         first=args.first,
         last=args.last,
         wanted=tuple(map(tuple, args.together or ())),
@@ -110,28 +113,64 @@ def run(args: argparse.Namespace) -> int:
         closed=args.closed,
         mirrored=args.mirrored,
     )
+
+
+def _others(found: Ordering, yarns: tuple[Yarn, ...], question: dict[str, Any], given: str) -> list[Alternative]:
+    from blendplan.order import alternatives  # noqa: PLC0415
+    from blendplan.units import whole  # noqa: PLC0415
+
+    count = whole(given, "other orders to show", 1, 19)
+    chosen = tuple(y for y in yarns if y.name in found.order)
+    return list(alternatives(chosen, count=count + 1, **question)[1:])
+
+
+def run(args: argparse.Namespace) -> int:
+    """Find and print the order."""
+    from blendplan.order import choose_order, find_order  # noqa: PLC0415
+
+    yarns, own, told = _palette(Path(args.palette))
+    if args.keep and not args.choose:
+        raise StripeError("--keep was given without --choose; say how many colours to use with --choose K.")
     names = {y.name for y in yarns}
-    found = find_order(
-        yarns,
-        aim=_aim(args.aim),
-        constraints=wishes,
-        n_member=args.member,
-        blend_rows=0 if args.no_blends else 2,
-        start=args.start,
-        end=args.end,
-        own=tuple(n for n in own if n in names),
-        progress=_progress() if sys.stderr.isatty() else None,
-    )
+    question: dict[str, Any] = {
+        "aim": _aim(args.aim),
+        "constraints": _wishes(args),
+        "n_member": args.member,
+        "blend_rows": 0 if args.no_blends else 2,
+        "start": args.start,
+        "end": args.end,
+        "own": tuple(n for n in own if n in names),
+    }
+    progress = _Progress() if sys.stderr.isatty() else None
+    if args.choose:
+        keep = tuple(args.keep or ())
+        found = choose_order(yarns, args.choose, keep=keep, progress=progress, **question)
+    else:
+        found = find_order(yarns, progress=progress, **question)
+    others = _others(found, yarns, question, args.others) if args.others else []
     for line in [*told, *(n.text for n in found.notices)]:
         print(f"note: {line}", file=sys.stderr)
     if args.json:
-        print(json.dumps(found.to_json(), ensure_ascii=False, indent=2))
-    else:
-        _say(found)
+        data = found.to_json()
+        if args.others:
+            data["others"] = [o.to_json() for o in others]
+        print(json.dumps(data, ensure_ascii=False, indent=2))
+        return 0
+    _say(found)
+    for other in others:
+        print()
+        print(
+            tr(
+                "Another, {percent} % dearer: {order} ({worst})",
+                percent=f"{100 * other.behind:.1f}",
+                order=", ".join(other.ordering.order),
+                worst=other.worst.text.rstrip("."),
+            )
+        )
     return 0
 
 
-class _progress:  # noqa: N801
+class _Progress:
     """Percentages on one line of stderr."""
 
     def __init__(self) -> None:
