@@ -49,6 +49,21 @@ def test_json_has_the_contract_keys_and_cost_is_the_sum(palette: str, capsys: py
     assert [s["from"] for s in data["steps"]] == data["order"][:-1]
 
 
+def test_a_project_gives_the_same_order_as_its_yarns(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from blendplan.order import find_order
+    from blendplan.project import load_project, save_project
+    from blendplan.start import starting_brief
+
+    brief, _ = starting_brief()
+    path = tmp_path / "blanket.json"
+    save_project(brief, path)
+    assert call(str(path), "--json") == 0
+    data = json.loads(capsys.readouterr().out)
+    assert tuple(data["order"]) == find_order(load_project(path).yarns).order
+    assert call(str(path), "--aim", "own", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["cost"] == 0
+
+
 def test_wishes_and_text(palette: str, capsys: pytest.CaptureFixture[str]) -> None:
     call(palette, "--first", "Sky", "--last", "Ink", "--never", "Sky", "Milk", "--place", "Fern", "3", "--json")
     order = json.loads(capsys.readouterr().out)["order"]
@@ -95,7 +110,7 @@ def test_one_clear_line(palette: str, args: tuple[str, ...], says: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "says"), [("name,srgb\n", "empty"), ("name,srgb\nSky,#7fb2d6\n", "only one colour"), ("", "")]
+    ("text", "says"), [("name,srgb\n", "empty"), ("name,srgb\nSky,#7fb2d6\n", "only one colour"), ("", "is empty")]
 )
 def test_palettes_without_an_order(tmp_path: Path, text: str, says: str) -> None:
     path = tmp_path / "few.csv"

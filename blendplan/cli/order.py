@@ -64,9 +64,9 @@ def _aim(text: str) -> dict[str, float]:
 def _palette(path: Path) -> tuple[tuple[Yarn, ...], tuple[str, ...], list[str]]:
     """Yarns, the order they are in, and notices."""
     if path.suffix.lower() == ".json":
-        import importlib  # noqa: PLC0415
+        from blendplan.project import load_project  # noqa: PLC0415
 
-        brief = importlib.import_module("blendplan.project").load_project(path)
+        brief = load_project(path)
         return brief.yarns, brief.sequence.order, []
     from blendplan.palette import read_palette  # noqa: PLC0415
 
