@@ -59,12 +59,9 @@ class _Row:
     def get(self, column: str) -> str:
         return self.cells.get(column, "").strip()
 
-    def field(self, column: str) -> str:
-        return f"{self.file}, line {self.line}, {column}"
-
     def quantity(self, column: str) -> Fraction | None:
         text = self.get(column)
-        return exact(text, self.field(column)) if text else None
+        return exact(text, column) if text else None
 
 
 def _decode(data: str | bytes, name: str) -> str:
@@ -135,7 +132,7 @@ def _weight_class(row: _Row) -> int | None:
     names = {v: k for k, v in WEIGHT_CLASSES.items()}
     if not text:
         return None
-    return names[text] if text in names else whole(text, row.field("weight_class"), 0, 7)
+    return names[text] if text in names else whole(text, "weight_class", 0, 7)
 
 
 def _put_up(row: _Row, yarn_name: str) -> tuple[PutUp | None, Notice | None]:
@@ -154,21 +151,20 @@ def _put_up(row: _Row, yarn_name: str) -> tuple[PutUp | None, Notice | None]:
 
 
 def _yarn(row: _Row) -> tuple[Yarn, Notice | None]:
-    name = clean_text(_text(row.get("name")), row.field("name"), 80)
     try:
+        name = clean_text(_text(row.get("name")), "name", 80)
         put_up, notice = _put_up(row, name)
         yarn = Yarn(
             name=name,
             shades=(Shade.from_hex(_text(row.get("srgb"))),),
             put_up=put_up,
             weight_class=_weight_class(row),
-            skeins_on_hand=whole(row.get("skeins_on_hand") or 0, row.field("skeins_on_hand"), 0, 1000),
+            skeins_on_hand=whole(row.get("skeins_on_hand") or 0, "skeins_on_hand", 0, 1000),
             dye_lot=_text(row.get("dye_lot")),
             price=row.quantity("price"),
         )
     except BlendplanError as error:
-        problem = str(error).removeprefix(f"{row.file}, line {row.line}, ")
-        raise YarnError("{file}, line {line}: {problem}", file=row.file, line=row.line, problem=problem) from None
+        raise YarnError("{file}, line {line}: {problem}", file=row.file, line=row.line, problem=error) from None
     return yarn, notice
 
 

@@ -8,6 +8,8 @@ from functools import cache
 from pathlib import Path
 from typing import Literal
 
+from blendplan.errors import BlendplanError
+
 __all__ = ["LANGUAGES", "Notice", "note", "tr"]
 
 LANGUAGES = {"en": "English", "de": "Deutsch"}
@@ -33,8 +35,8 @@ def tr(template: str, lang: str = "en", /, **values: object) -> str:
     lang : str
         A key of `LANGUAGES`. A sentence that has no translation stays English.
     **values
-        The values of the named fields. A `Notice` is said in the same language; so is the value of `field`,
-        which names what a number or a text is.
+        The values of the named fields. A `Notice`, a tuple of them or an error is said in the same language; so
+        is the value of `field`, which names what a number or a text is.
 
     Examples
     --------
@@ -49,6 +51,10 @@ def tr(template: str, lang: str = "en", /, **values: object) -> str:
 def _value(key: str, value: object, lang: str, table: dict[str, str]) -> object:
     if isinstance(value, Notice):
         return value.say(lang)
+    if isinstance(value, BlendplanError):
+        return " ".join(tr(value.template, lang, **value.values).split())
+    if isinstance(value, tuple) and value and all(isinstance(part, Notice) for part in value):
+        return ", ".join(part.say(lang) for part in value)
     if key != "field" or not isinstance(value, str):
         return value
     if value in table:
@@ -84,7 +90,7 @@ class Notice:
     @property
     def text(self) -> str:
         """The filled English sentence."""
-        return self.template.format(**dict(self.values))
+        return self.say("en")
 
     def __str__(self) -> str:
         return self.text

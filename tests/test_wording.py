@@ -31,6 +31,19 @@ def test_tr_falls_back_to_english() -> None:
     assert tr("braces { stay } without values") == "braces { stay } without values"
 
 
+def test_sentences_within_a_sentence_are_said_in_the_same_language(monkeypatch: pytest.MonkeyPatch) -> None:
+    from blendplan import wording
+
+    table = {"{name}: {why}": "{name} -- {why}", "too {what}": "zu {what}", "pale": "blass", "wet": "nass"}
+    monkeypatch.setattr(wording, "_catalogue", lambda lang: table if lang == "de" else {})
+    why = note("too {what}", what=(note("pale"), note("wet")))
+    outer = note("{name}: {why}", name="Fern", why=why)
+    assert outer.text == "Fern: too pale, wet" and outer.say("de") == "Fern -- zu blass, nass"
+    error = errors.YarnError("{name}: {why}", name="Fern", why=errors.ColourError("too {what}", what="wet"))
+    assert str(error) == "Fern: too wet" and tr(error.template, "de", **error.values) == "Fern -- zu wet"
+    assert hash(outer) == hash(note("{name}: {why}", name="Fern", why=why))
+
+
 def test_values_are_never_taken_for_templates() -> None:
     assert note("{name} is short", name="{n} <b>").text == "{n} <b> is short"
     assert str(errors.YarnError("{name} is short", name="{n}")) == "{n} is short"

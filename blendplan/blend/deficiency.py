@@ -7,8 +7,9 @@ from numpy.typing import ArrayLike
 
 from blendplan.colour import Floats, into_gamut, lab_to_linear, linear_to_lab
 from blendplan.units import choice
+from blendplan.wording import Notice, note
 
-__all__ = ["DEFICIENCIES", "seen_with"]
+__all__ = ["DEFICIENCIES", "named", "seen_with"]
 
 # G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A Physiologically-based Model for Simulation of Color Vision
 # Deficiency", IEEE Trans. Vis. Comput. Graph. 15 (2009) 1291-1298: matrices of severity 1.0, as tabulated in
@@ -44,6 +45,11 @@ DEFICIENCIES = {
     "deutan": "green-blind (deutan)",
     "tritan": "blue-blind (tritan)",
 }
+
+
+def named(deficiency: str) -> Notice:
+    """Return the plain name of a deficiency, which can be said in any language."""
+    return note(DEFICIENCIES[deficiency])
 
 
 def seen_with(lab: ArrayLike, deficiency: str) -> Floats:

@@ -13,7 +13,7 @@ from typing import Protocol
 
 import numpy as np
 
-from blendplan.blend.deficiency import DEFICIENCIES, seen_with
+from blendplan.blend.deficiency import DEFICIENCIES, named, seen_with
 from blendplan.blend.pair import blend_labs, visible_shares
 from blendplan.blend.suggest import Bench
 from blendplan.colour import Floats, delta_e_2000
@@ -249,7 +249,7 @@ def _merges(stripes: Sequence[StripeLike], labs: Floats, bench: Bench, limits: L
             next=i + 2,
             strands=_label(stripes[i]),
             others=_label(stripes[i + 1]),
-            deficiencies=", ".join(DEFICIENCIES[c] for c in codes),
+            deficiencies=tuple(named(c) for c in codes),
         )
         tips = [bench.clearer(stripes[i + 1].strands, labs[i], limits.told_apart, codes)]
         last = note("make one of the two clearly lighter, or put an extra row of a light or dark colour between them.")
