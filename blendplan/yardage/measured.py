@@ -55,6 +55,8 @@ class WeighedRow:
         Stitches in each of those rows, chains counted; None where they are rows of the planned blanket.
     scale_g : float
         Step of the scale; each reading is off by up to half of it.
+    kind : {"rows"}
+        Tells one sort of measurement from another in a file.
     """
 
     grams: float
@@ -62,6 +64,7 @@ class WeighedRow:
     strands: tuple[str, ...]
     stitches: int | None = None
     scale_g: float = 1.0
+    kind: Literal["rows"] = "rows"
 
     def __post_init__(self) -> None:
         number(self.grams, "grams of the weighed rows", 0.1, 100_000, "g")
@@ -85,6 +88,8 @@ class WeighedSwatch:
     tail_cm : float
         Length of the end of each strand at the start and at the finish; 0 where cut off before weighing.
     scale_g : float
+    kind : {"swatch"}
+        Tells one sort of measurement from another in a file.
     """
 
     grams: float
@@ -93,6 +98,7 @@ class WeighedSwatch:
     strands: tuple[str, ...]
     tail_cm: float = 0.0
     scale_g: float = 1.0
+    kind: Literal["swatch"] = "swatch"
 
     def __post_init__(self) -> None:
         number(self.grams, "grams of the swatch", 0.1, 100_000, "g")
@@ -113,11 +119,14 @@ class PulledStitch:
     length_cm : float
         Of one strand over all `count` stitches.
     count : int
+    kind : {"stitch"}
+        Tells one sort of measurement from another in a file.
     """
 
     stitch: str
     length_cm: float
     count: int = 1
+    kind: Literal["stitch"] = "stitch"
 
     def __post_init__(self) -> None:
         choice(self.stitch, "stitch pulled out", YARN_PER_WIDTH)
@@ -137,6 +146,8 @@ class OwnBlanket:
     strands : tuple of str
         Yarns of the plan that stand for those it was made of, one per strand held together.
     scale_g : float
+    kind : {"blanket"}
+        Tells one sort of measurement from another in a file.
     """
 
     grams: float
@@ -144,6 +155,7 @@ class OwnBlanket:
     height_cm: float
     strands: tuple[str, ...]
     scale_g: float = 1.0
+    kind: Literal["blanket"] = "blanket"
 
     def __post_init__(self) -> None:
         number(self.grams, "grams of the finished blanket", 1, 100_000, "g")
