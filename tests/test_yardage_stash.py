@@ -261,12 +261,6 @@ def test_scraps_are_shared_the_same_way_twice() -> None:
     assert share_scraps(yarns, rows, row_m) == share_scraps(yarns, rows, row_m)
 
 
-def test_same_pair_limits_repeats() -> None:
-    yarns, rows, row_m = scraps(7, 6, 10, 0.6)
-    shared = share_scraps(yarns, rows, row_m, same_pair=1)
-    assert len({s.strands for s in shared.stripes}) == len(shared.stripes)
-
-
 def test_scraps_refuse_nothing_to_share() -> None:
     with pytest.raises(YarnError, match="no yarn on hand"):
         share_scraps((yarn("A"), yarn("B")), [2, 2], 5.0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from blendplan.fabric.rows import Part, Row, Step
 from blendplan.stripes.model import Stripe
@@ -19,8 +20,13 @@ class Worked:
     chain: int = 131
 
     def row_at(self, number: int) -> Row:
-        steps = (Step(kind="each", stitch=self.stitch, count=14), Step(kind="chain", count=2))
-        return Row(name="repeat", parts=(Part(steps=(Step(kind="turn"),)), Part(steps=steps, times=self.repeats)))
+        return row_of(self.repeats, self.stitch)
+
+
+@lru_cache
+def row_of(repeats: int, stitch: str) -> Row:
+    steps = (Step(kind="each", stitch=stitch, count=14), Step(kind="chain", count=2))
+    return Row(name="repeat", parts=(Part(steps=(Step(kind="turn"),)), Part(steps=steps, times=repeats)))
 
 
 @dataclass(frozen=True)

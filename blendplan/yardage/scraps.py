@@ -1,23 +1,23 @@
 """Share weighed scraps out over stripes, light and dark balanced.
 
-Two steps.
-How many stripes each pair of colours gets is a mixed-integer program over pairs and kinds of stripe, so stripes that
-are alike are not told apart.
-It makes the stripe that is furthest from the mean lightness as near as can be: pairs are let in by their distance,
-nearest first, until the yarn can be shared; below that the program has no answer, and that is the proof.
-Strands are then exchanged between stripes as long as that brings the others nearer too, and the pairs are put in
-order, neighbours unlike and the running lightness even, by a greedy pass and swaps; that step is good, not proven.
+How many strands of each colour go into stripes of each number of rows is a small mixed-integer program.
+It makes the stripe that is furthest from the mean lightness as near as can be.
+Which strands are held together need not be in it: of all ways to pair strands, lightest with darkest makes the
+greatest sum least and the least sum greatest, so stripes stay within a distance of the mean exactly where, for every
+lightness beyond it, no more strands are that far out than there are partners to bring them back.
+Distances are let in nearest first until the yarn can be shared; below that the program has no answer, and that is
+the proof.
+Strands are then exchanged between stripes as long as that brings the others nearer too, and the stripes are put in
+order, neighbours unlike and the running lightness even; that step is good, not proven.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
 import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,11 +31,10 @@ from blendplan.yarn import Yarn
 
 __all__ = ["ScrapShare", "share_scraps"]
 
-_INFEASIBLE = 2
-# Where the yarn does not reach, up to one row in a hundred is given up for evenness.
-_NEARLY = 0.99
-# Branches of the search for each level of evenness.
-_NODES = 5000
+# Where the yarn does not reach, up to three rows in a hundred are given up for evenness.
+_NEARLY = 0.97
+# Branches of one search.
+_NODES = 4000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +57,7 @@ class ScrapShare:
         True where that is proven: `worst` equals `bound`, and no more rows can be covered.
     gap : float
         `worst` less `bound` as a share of `worst`, or the rows that may be missed as a share of those covered,
-        whichever is more; 0 where exact. The 1 % of rows given up for evenness is not counted.
+        whichever is more; 0 where exact. The 3 % of rows given up for evenness is not counted.
     unevenness : float
         Mean over rows of how far a stripe is from the mean lightness.
     binding : tuple of str
@@ -80,166 +79,129 @@ class ScrapShare:
 
 
 @dataclass(slots=True)
-class _Sharing:
-    """Columns: one for each pair and kind of stripe."""
+class _Task:
+    """The program: strands of each colour and kind of stripe, then stripes of each kind."""
 
     names: list[str]
-    light: list[float]
+    light: NDArray[np.float64]
     metres: NDArray[np.float64]
-    pairs: list[Pair]
     kinds: list[int]
     counts: list[int]
-    take: NDArray[np.float64]
-    miss: NDArray[np.float64]
-    rows: NDArray[np.float64]
-
-
-def _sharing(
-    light: Mapping[str, float], metres: Mapping[str, float], rows: Sequence[int], row_m: float, tail_m: float
-) -> _Sharing:
-    names = sorted(n for n, m in metres.items() if m > 0)
-    amount = np.array([metres[n] for n in names])
-    mean = float(np.average([light[n] for n in names], weights=amount))
-    pairs = list(itertools.combinations_with_replacement(names, 2))
-    kinds, counts = zip(*sorted(Counter(rows).items()), strict=True)
-    columns = [(pair, kind) for pair in pairs for kind in kinds]
-    take = np.zeros((len(names), len(columns)))
-    index = {n: i for i, n in enumerate(names)}
-    for j, (pair, kind) in enumerate(columns):
-        for name in pair:
-            take[index[name], j] += kind * row_m + 2 * tail_m
-    miss = np.array([kind * abs((light[a] + light[b]) / 2 - mean) for (a, b), kind in columns])
-    return _Sharing(
-        names=names,
-        light=[light[n] for n in names],
-        metres=amount,
-        pairs=pairs,
-        kinds=list(kinds),
-        counts=list(counts),
-        take=take,
-        miss=miss,
-        rows=np.array([kind for _, kind in columns], float),
-    )
-
-
-@dataclass(slots=True)
-class _Task:
-    """A sharing to be solved against the clock."""
-
-    share: _Sharing
-    same: int | None
+    take_m: NDArray[np.float64]
     until: float
 
-    def _options(self, most_s: float, gap: float) -> dict[str, float]:
-        left = max(0.05, min(most_s, self.until - time.monotonic()))
-        # Nodes are counted, so that the answer seldom hangs on the speed of the machine.
-        return {"time_limit": left, "node_limit": _NODES, "mip_rel_gap": gap}
+    @property
+    def mean(self) -> float:
+        """Mean lightness of all the yarn."""
+        return float(np.average(self.light, weights=self.metres))
 
-    def most_rows(self, most_s: float) -> tuple[NDArray[np.int_], float]:
-        """Return a count of every column that covers the most rows, and the rows that no sharing exceeds.
+    def levels(self) -> NDArray[np.float64]:
+        """Return every distance from the mean that a pair can have, nearest first."""
+        both = (self.light[:, None] + self.light[None, :]) / 2
+        return np.unique(np.round(np.abs(both - self.mean), 9))
 
-        Strands of a kind may be paired in any way, so it is enough to count strands of each colour and kind; they
-        are then paired light with dark.
-        """
+    def _held_to(self, level: float) -> NDArray[np.float64]:
+        """Return rows that keep every pair within a distance of the mean (each row at most 0)."""
+        n, k = len(self.names), len(self.kinds)
+        # A hair of room, so that a pair at the level itself is in.
+        low, high = 2 * (self.mean - level) - 1e-6, 2 * (self.mean + level) + 1e-6
+        rows = []
+        for value in self.light:
+            if value > high / 2:
+                far, partner = self.light >= value, self.light <= high - value
+            elif value < low / 2:
+                far, partner = self.light <= value, self.light >= low - value
+            else:
+                continue
+            weight = far.astype(float) - partner.astype(float)
+            for kind in range(k):
+                row = np.zeros(n * k + k)
+                row[kind : n * k : k] = weight
+                rows.append(row)
+        return np.array(rows).reshape(-1, n * k + k)
+
+    def most_rows(
+        self, level: float, *, relaxed: bool = False, most_s: float = 1e9
+    ) -> tuple[float, float, NDArray[np.int_]]:
+        """Return the most rows found with pairs up to a distance, their upper bound, and strands by colour and kind."""
         from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415 - heavy
 
-        share = self.share
-        n, k = len(share.names), len(share.kinds)
-        # A pair column of one colour holds two strands: half of it is what one strand takes.
-        pair_of = {pair: i for i, pair in enumerate(share.pairs)}
-        take = np.zeros((n, n * k + k))
-        match = np.zeros((k, n * k + k))
-        for c, name in enumerate(share.names):
-            solid = pair_of[(name, name)]
-            take[c, c * k : c * k + k] = share.take[c, solid * k : solid * k + k] / 2
+        n, k = len(self.names), len(self.kinds)
+        width = n * k + k
+        take, match = np.zeros((n, width)), np.zeros((k, width))
+        for c in range(n):
+            take[c, c * k : c * k + k] = self.take_m
             match[:, c * k : c * k + k] = np.eye(k)
         match[:, n * k :] = -2 * np.eye(k)
+        limits = [LinearConstraint(take, -np.inf, self.metres * (1 + 1e-9)), LinearConstraint(match, 0, 0)]
+        held = self._held_to(level)
+        if len(held):
+            limits.append(LinearConstraint(held, -np.inf, 0))
         result = milp(
-            np.r_[np.zeros(n * k), -np.array(share.kinds, float)],
-            integrality=np.ones(n * k + k),
-            bounds=Bounds(0, np.r_[np.full(n * k, np.inf), np.array(share.counts, float)]),
-            constraints=[LinearConstraint(take, -np.inf, share.metres * (1 + 1e-9)), LinearConstraint(match, 0, 0)],
-            options=self._options(most_s, 0.0),
+            np.r_[np.zeros(n * k), -np.array(self.kinds, float)],
+            integrality=np.zeros(width) if relaxed else np.ones(width),
+            bounds=Bounds(0, np.r_[np.full(n * k, np.inf), np.array(self.counts, float)]),
+            constraints=limits,
+            # Nodes are counted, so that the answer seldom hangs on the speed of the machine.
+            options={
+                "time_limit": max(0.05, min(most_s, self.until - time.monotonic())),
+                "node_limit": _NODES,
+                # Rows are whole: within nine tenths of one the answer is proven.
+                "mip_rel_gap": 0.9 / float(np.dot(self.kinds, self.counts)),
+            },
         )
-        columns = np.zeros(len(share.miss), int)
         if result.x is None:
-            return columns, 0.0
-        for kind in range(k):
-            held = np.round(result.x[kind : n * k : k]).astype(int)
-            strands = sorted((share.light[c], name) for c, name in enumerate(share.names) for _ in range(held[c]))
-            half = len(strands) // 2
-            for (_, dark), (_, light) in zip(strands[:half], reversed(strands[half:]), strict=True):
-                columns[pair_of[(min(dark, light), max(dark, light))] * k + kind] += 1
-        return columns, float(np.floor(-result.mip_dual_bound + 1e-6))
+            return 0.0, float(np.dot(self.kinds, self.counts)), np.zeros((n, k), int)
+        strands = np.round(result.x[: n * k]).astype(int).reshape(n, k)
+        bound = -result.fun if relaxed else -result.mip_dual_bound
+        return float(-result.fun), float(bound), strands
 
     def evenest(self, target: float) -> tuple[NDArray[np.int_] | None, float]:
-        """Return the answer of at least `target` rows with the least greatest distance found, and its lower bound."""
-        levels = np.unique(self.share.miss / self.share.rows)
-        proven, at = True, self._relaxed_level(levels, target)
-        bound = float(levels[at])
-        left = self.until - time.monotonic()
-        while at < len(levels):
-            counts, impossible = self._at_level(levels[at], target, left / 2)
-            if counts is not None:
-                return counts, bound
-            proven = proven and impossible
-            at += 1 if impossible else max(1, len(levels) // 12)
-            bound = float(levels[min(at, len(levels) - 1)]) if proven else bound
-        return None, bound
-
-    def _at_level(self, level: float, target: float, most_s: float) -> tuple[NDArray[np.int_] | None, bool]:
-        """Return an answer with pairs up to a distance, and whether it is proven that there is none.
-
-        The rows covered are made the most: a program that is never without an answer is searched far quicker than one
-        with as many rows as asked or none.
-        """
-        from scipy.optimize import Bounds, milp  # noqa: PLC0415 - heavy
-
-        share = self.share
-        result = milp(
-            -share.rows,
-            integrality=np.ones(len(share.rows)),
-            bounds=Bounds(0, np.where(share.miss / share.rows <= level + 1e-9, np.inf, 0.0)),
-            constraints=self._limits(),
-            options=self._options(most_s, 0.5 / target),
-        )
-        if result.x is None:
-            return None, result.status == _INFEASIBLE
-        counts = np.round(result.x).astype(int)
-        if share.rows @ counts >= target - 1e-9:
-            return counts, False
-        return None, bool(-result.mip_dual_bound < target - 1e-6)
-
-    def _limits(self) -> list[Any]:
-        from scipy.optimize import LinearConstraint  # noqa: PLC0415 - heavy
-
-        share = self.share
-        width, k = len(share.miss), len(share.kinds)
-        kind, pair = np.arange(width) % k, np.arange(width) // k
-        limits = [
-            LinearConstraint(share.take, -np.inf, share.metres * (1 + 1e-9)),
-            LinearConstraint((kind[None, :] == np.arange(k)[:, None]).astype(float), 0, share.counts),
-        ]
-        if self.same is not None:
-            per_pair = (pair[None, :] == np.arange(len(share.pairs))[:, None]).astype(float)
-            limits.append(LinearConstraint(per_pair, 0, self.same))
-        return limits
-
-    def _relaxed_level(self, levels: NDArray[np.float64], target: float) -> int:
-        """Return the first level at which the linear relaxation covers the target: none below it can be whole."""
-        from scipy.optimize import Bounds, milp  # noqa: PLC0415 - heavy
-
-        share = self.share
+        """Return strands of at least `target` rows with the least greatest distance found, and its lower bound."""
+        levels = self.levels()
         low, high = 0, len(levels) - 1
         while low < high:
             middle = (low + high) // 2
-            allowed = share.miss / share.rows <= levels[middle] + 1e-9
-            result = milp(-share.rows, bounds=Bounds(0, np.where(allowed, np.inf, 0.0)), constraints=self._limits())
-            if result.x is not None and -result.fun >= target - 1e-6:
+            if self.most_rows(levels[middle], relaxed=True)[0] >= target - 1e-6:
                 high = middle
             else:
                 low = middle + 1
-        return low
+        bound, proven, failed, step = float(levels[low]), True, low - 1, 1
+        at, found = low, None
+        while found is None or (at - failed > 1 and time.monotonic() < self.until):
+            rows, most, strands = self.most_rows(levels[at], most_s=(self.until - time.monotonic()) / 4)
+            if rows >= target - 1e-6:
+                found, reached = strands, at
+            else:
+                failed = at
+                proven = proven and most < target - 1e-6
+                step = 1 if proven else 2 * step
+                if proven:
+                    bound = float(levels[min(at + 1, len(levels) - 1)])
+                if found is None and at == len(levels) - 1:
+                    break
+            # Outward in growing steps until an answer is found, then back between it and the last failure.
+            at = min(at + step, len(levels) - 1) if found is None else (failed + reached) // 2
+            if found is not None and at == failed:
+                break
+        if found is not None and levels[reached] > bound:
+            # What time is left goes into the nearest level that was neither reached nor shown to be out of reach.
+            rows, most, strands = self.most_rows(bound)
+            if rows >= target - 1e-6:
+                found = strands
+            elif most < target - 1e-6:
+                bound = float(levels[np.searchsorted(levels, bound) + 1])
+        return found, bound
+
+    def paired(self, strands: NDArray[np.int_]) -> dict[int, list[Pair]]:
+        """Return pairs for each kind of stripe, lightest with darkest."""
+        out: dict[int, list[Pair]] = {}
+        for j, kind in enumerate(self.kinds):
+            line = [name for c, name in enumerate(self.names) for _ in range(strands[c, j])]
+            half = len(line) // 2
+            ends = zip(line[:half], reversed(line[half:]), strict=True)
+            out[kind] = [(min(a, b), max(a, b)) for a, b in ends]
+        return out
 
 
 def share_scraps(
@@ -249,7 +211,6 @@ def share_scraps(
     *,
     available_m: Mapping[str, float] | None = None,
     tail_cm: float = 15.0,
-    same_pair: int | None = None,
     seconds: float = 4.0,
 ) -> ScrapShare:
     """Return two strands for every stripe from weighed scraps, each stripe as near to the mean lightness as can be.
@@ -266,10 +227,8 @@ def share_scraps(
         Metres that may be used; by default skeins and weighed part skeins by their bands.
     tail_cm : float
         Each strand of each stripe has two ends: no strand is counted on to carry over.
-    same_pair : int, optional
-        Most stripes with the same two colours; None lets the yarn decide.
     seconds : float
-        Time limit; where the yarn does not reach it counts twice at most.
+        Time limit.
 
     Raises
     ------
@@ -281,36 +240,40 @@ def share_scraps(
     Notes
     -----
     Where the yarn does not reach for all stripes, first as many rows as possible are covered (stripes are left out
-    whole, and up to 1 % of the rows for evenness), then the sharing is made even.
+    whole, and up to 3 % of the rows for evenness), then the sharing is made even.
     """
     if not rows:
         raise StripeError("there are no stripes to share the yarn over; give rows for at least one.")
     for n in rows:
         whole(n, "rows of a stripe", 1, 5000)
     number(row_m, "metres of a row", 0.001, 10_000, "m")
-    if same_pair is not None:
-        whole(same_pair, "stripes with the same pair", 1, 5000)
     metres = dict(available_m) if available_m is not None else _on_hand(yarns)
     light = {y.name: y.lab[0] for y in yarns}
     metres = {n: m for n, m in metres.items() if n in light and m > 0}
     if not metres:
         raise YarnError("there is no yarn on hand to share; give skeins or weighed part skeins, with grams and metres.")
-    share = _sharing(light, metres, rows, row_m, tail_cm / 100)
-    task = _Task(share=share, same=same_pair, until=time.monotonic() + seconds)
-    most, best = task.most_rows(seconds / 4)
-    covered = float(share.rows @ most)
-    if not covered:
+    names = sorted(metres, key=lambda n: (light[n], n))
+    kinds, counts = zip(*sorted(Counter(rows).items()), strict=True)
+    task = _Task(
+        names=names,
+        light=np.array([light[n] for n in names]),
+        metres=np.array([metres[n] for n in names]),
+        kinds=list(kinds),
+        counts=list(counts),
+        take_m=np.array([kind * row_m + 2 * tail_cm / 100 for kind in kinds]),
+        until=time.monotonic() + seconds,
+    )
+    task.until -= seconds / 2
+    most, best, cover = task.most_rows(np.inf)
+    task.until += seconds / 2
+    if not most:
         raise YarnError("the yarn on hand does not make one stripe of these rows; make rows or stripes shorter.")
-    target = covered if covered == sum(rows) else math.ceil(_NEARLY * covered)
-    counts, bound = task.evenest(target)
-    if counts is None and same_pair is None:
-        counts = most  # the pairing of the cover is an answer too, if not an even one
-    if counts is None:
-        raise YarnError(
-            "no way to share the yarn was found in {seconds} s; allow more stripes of the same pair.",
-            seconds=f"{seconds:g}",
-        )
-    return _result(share, counts, rows, light, bound=bound, most=covered, best=best, exchange=same_pair is None)
+    target = most if most == sum(rows) else math.ceil(_NEARLY * most - 1e-9)
+    strands, bound = task.evenest(target)
+    # The cover is an answer too, if not an even one.
+    return _result(
+        task, cover if strands is None else strands, rows, bound=bound, missed=1 - most / math.floor(best + 1e-6)
+    )
 
 
 def _on_hand(yarns: Sequence[Yarn]) -> dict[str, float]:
@@ -322,35 +285,22 @@ def _on_hand(yarns: Sequence[Yarn]) -> dict[str, float]:
     return out
 
 
-def _result(
-    share: _Sharing,
-    counts: NDArray[np.int_],
-    rows: Sequence[int],
-    light: Mapping[str, float],
-    *,
-    bound: float,
-    most: float,
-    best: float,
-    exchange: bool,
-) -> ScrapShare:
-    pools: dict[int, list[Pair]] = {kind: [] for kind in share.kinds}
-    for j, n in enumerate(counts):
-        pools[share.kinds[j % len(share.kinds)]] += [share.pairs[j // len(share.kinds)]] * int(n)
-    mean = float(np.average([light[n] for n in share.names], weights=share.metres))
-    if exchange:
-        pools = {kind: even_out(pairs, light, mean) for kind, pairs in pools.items()}
-    used = share.take @ counts
-    covered = float(share.rows @ counts)
+def _result(task: _Task, strands: NDArray[np.int_], rows: Sequence[int], *, bound: float, missed: float) -> ScrapShare:
+    light, mean = dict(zip(task.names, task.light.tolist(), strict=True)), task.mean
+    pools = {kind: even_out(pairs, light, mean) for kind, pairs in task.paired(strands).items()}
     distances = [(kind, abs((light[a] + light[b]) / 2 - mean)) for kind, pairs in pools.items() for a, b in pairs]
     worst = max(distance for _, distance in distances)
-    gap = max((worst - bound) / worst if worst > bound + 1e-9 else 0.0, (best - most) / best)
+    covered = sum(kind for kind, _ in distances)
+    used = strands @ task.take_m
+    left = task.metres - used
+    gap = max((worst - bound) / worst if worst > bound + 1e-6 else 0.0, missed)
     notices = []
     if covered < sum(rows):
         notices.append(
             note(
                 "The yarn on hand covers {covered} of {rows} rows; the other stripes are left out.",
                 "warning",
-                covered=int(covered),
+                covered=covered,
                 rows=sum(rows),
             )
         )
@@ -362,17 +312,16 @@ def _result(
                 gap=f"{100 * gap:.1f}",
             )
         )
-    smallest = float(share.take[share.take > 0].min())
     return ScrapShare(
         stripes=arrange(rows, pools, light, mean),
-        used_m=tuple(zip(share.names, used.tolist(), strict=True)),
-        left_m=tuple(zip(share.names, (share.metres - used).tolist(), strict=True)),
+        used_m=tuple(zip(task.names, used.tolist(), strict=True)),
+        left_m=tuple(zip(task.names, left.tolist(), strict=True)),
         lightness=mean,
         worst=worst,
         bound=min(bound, worst),
         exact=gap == 0,
         gap=gap,
         unevenness=math.fsum(kind * distance for kind, distance in distances) / covered,
-        binding=tuple(n for n, left in zip(share.names, share.metres - used, strict=True) if left < smallest),
+        binding=tuple(n for n, m in zip(task.names, left, strict=True) if m < task.take_m.min()),
         notices=tuple(notices),
     )

@@ -131,7 +131,7 @@ def makers() -> list[str]:
             lines.append(
                 f"makers, {label} seed {seed}, {rows} rows weighed: median error {100 * np.median(default):.1f} % by "
                 f"default, {100 * np.median(weighed):.1f} % weighed; inside the range said: "
-                f"{100 * np.mean(default < 0.15):.0f} %, {100 * np.mean(weighed < got[:, 2]):.0f} % (targets: 10 %, 4 %)"
+                f"{100 * np.mean(default < 0.15):.0f} %, {100 * np.mean(weighed < got[:, 2]):.0f} % (aims 10, 4 %)"
             )
     return lines
 
