@@ -211,3 +211,40 @@ def test_largest_and_least_step(aim: str) -> None:
     wishes = Constraints(least_step=low, largest_step=high)
     found = find_order(yarns, aim=aim, own=own, start=START, end=END, constraints=wishes)
     assert found.cost == pytest.approx(least, abs=1e-4)
+
+
+def test_heights_weigh_the_steps() -> None:
+    yarns, half, _ = setup(1013)
+    rows = {"c00": 12, "c03": 1}
+    tall = np.array([rows.get(y.name, 4) for y in yarns], dtype=float)
+    # Harmonic mean of the heights of solid and blend, over the solid rows (our own choice, see `row_weight`).
+    weight = 2 * tall * 2 / (tall + 2) / 4
+    weighed = half * weight[:, None]
+    cost = cases.values("smoothest", yarns, weighed, EVERY)
+    found = find_order(yarns, by_height=True, solid_rows=4, blend_rows=2, rows=rows)
+    assert found.cost == pytest.approx(cost.min(), abs=1e-9)
+    plain = find_order(yarns)
+    assert found.order != plain.order  # in this palette the heights change the order
+    # Equal heights weigh all steps alike, so the order stays.
+    assert find_order(yarns, by_height=True).order == plain.order
+    assert find_order(yarns, rows=rows).cost == plain.cost
+
+
+def test_no_blends_counts_the_solid_stripes_alone() -> None:
+    from skimage.color import deltaE_ciede2000
+
+    yarns, _, _ = setup(1014)
+    lab = np.array([y.lab for y in yarns])
+    direct = deltaE_ciede2000(np.broadcast_to(lab[:, None], (N, N, 3)), np.broadcast_to(lab[None], (N, N, 3)))
+    found = find_order(yarns, blend_rows=0)
+    assert found.cost == pytest.approx(direct[EVERY[:, :-1], EVERY[:, 1:]].sum(axis=1).min(), abs=1e-6)
+    assert all(s.via == "" for s in found.steps)
+
+
+def test_a_mirror_for_the_other_aims() -> None:
+    yarns, half, _ = setup(1015)
+    for aim in ("even", "contrast", "steady"):
+        there_and_back = np.concatenate([EVERY, EVERY[:, -2::-1]], axis=1)
+        value = cases.values(aim, yarns, half, there_and_back)
+        found = find_order(yarns, aim=aim, constraints=Constraints(mirrored=True))
+        assert found.cost == pytest.approx(value.min(), abs=1e-4), aim

@@ -35,6 +35,7 @@ def choose_order(
     solid_rows: int = 4,
     blend_rows: int = 2,
     by_height: bool = False,
+    rows: Mapping[str, int] | None = None,
     start: str | None = None,
     end: str | None = None,
     own: tuple[str, ...] = (),
@@ -57,8 +58,8 @@ def choose_order(
         Colours that have to be among them.
     follow : tuple of Lab triples
         Shades along a line, for the aim `follow`.
-    aim, constraints, n_member, solid_rows, blend_rows, by_height, start, end, own, seed, effort, time_limit_s,
-    progress, cancel
+    aim, constraints, n_member, solid_rows, blend_rows, by_height, rows, start, end, own, seed, effort,
+    time_limit_s, progress, cancel
         As of `find_order`.
 
     Raises
@@ -87,6 +88,7 @@ def choose_order(
         solid_rows=solid_rows,
         blend_rows=blend_rows,
         by_height=by_height,
+        rows=rows,
         start=start,
         end=end,
         own=own,

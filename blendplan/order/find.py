@@ -105,6 +105,7 @@ def find_order(
     solid_rows: int = 4,
     blend_rows: int = 2,
     by_height: bool = False,
+    rows: Mapping[str, int] | None = None,
     start: str | None = None,
     end: str | None = None,
     own: tuple[str, ...] = (),
@@ -129,6 +130,8 @@ def find_order(
         Heights of the stripes; `blend_rows` 0 leaves the blends out.
     by_height : bool
         Weigh each single step by the heights of its stripes (`steps.row_weight`).
+    rows : mapping of str to int, optional
+        Solid rows of colours that differ from `solid_rows`; they matter with `by_height` only.
     start, end : str, optional
         `#rrggbb` for the aim `ends`.
     own : tuple of str
@@ -169,6 +172,7 @@ def find_order(
         solid_rows=solid_rows,
         blend_rows=blend_rows,
         by_height=by_height,
+        rows=rows,
         start=start,
         end=end,
         own=own,
@@ -207,6 +211,7 @@ def prepare(
     solid_rows: int = 4,
     blend_rows: int = 2,
     by_height: bool = False,
+    rows: Mapping[str, int] | None = None,
     start: str | None = None,
     end: str | None = None,
     own: tuple[str, ...] = (),
@@ -234,11 +239,12 @@ def prepare(
             allowed=MAX_COLOURS,
         )
     wishes.check(names, items if k is None else k)
-    for name in (*own, *keep):
+    tall = {n: whole(r, f"rows of {n}", 1, 5000) for n, r in (rows or {}).items()}
+    for name in (*own, *keep, *tall):
         if name not in names:
             raise StripeError("{name} is not in the palette; drop it from her order or wishes.", name=repr(name))
     table = step_matrix(
-        yarns, n_member=member_n(n_member), solid_rows=solid_rows, blend_rows=blend_rows, by_height=by_height
+        yarns, n_member=member_n(n_member), solid_rows=solid_rows, blend_rows=blend_rows, by_height=by_height, rows=tall
     )
     targets = Targets(start=_lab(start), end=_lab(end), own=own, follow=follow)
     model = build(table, aims, wishes, targets, k=k, keep=keep)

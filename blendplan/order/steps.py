@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -59,7 +61,7 @@ class StepTable:
         return linear_to_hex(blend_linear(lab_to_linear(self.lab[[i, j]]), n=self.n_member))
 
 
-def row_weight(rows_1: float, rows_2: float, reference: float) -> float:
+def row_weight(rows_1: Floats | float, rows_2: Floats | float, reference: float) -> Any:
     """Return what a step between two stripes counts by their heights.
 
     Notes
@@ -82,6 +84,7 @@ def step_matrix(
     solid_rows: int = 4,
     blend_rows: int = 2,
     by_height: bool = False,
+    rows: Mapping[str, int] | None = None,
 ) -> StepTable:
     """Return the steps between every two yarns.
 
@@ -94,6 +97,8 @@ def step_matrix(
         Heights of the stripes; `blend_rows` 0 leaves the blends out.
     by_height : bool
         Multiply each single step by `row_weight` of its two stripes.
+    rows : mapping of str to int, optional
+        Solid rows of colours that differ from `solid_rows`; they matter with `by_height` only.
 
     Notes
     -----
@@ -115,5 +120,10 @@ def step_matrix(
     else:
         halves = direct[:, :, None].copy()
     if by_height:
-        halves *= row_weight(solid_rows, blend_rows or solid_rows, solid_rows)
+        tall = np.array([float((rows or {}).get(y.name, solid_rows)) for y in yarns])
+        if blend_rows:
+            weight = row_weight(tall, float(blend_rows), float(solid_rows))
+            halves *= np.stack(np.broadcast_arrays(weight[:, None], weight[None, :]), axis=-1)
+        else:
+            halves *= row_weight(tall[:, None], tall[None, :], float(solid_rows))[:, :, None]
     return StepTable(names=tuple(y.name for y in yarns), lab=lab, direct=direct, halves=halves, n_member=n_member)
