@@ -8,6 +8,7 @@ X. Zhang and B. A. Wandell, "A spatial extension of CIELAB for digital color ima
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from typing import Any
 
@@ -34,6 +35,7 @@ KERNELS: tuple[tuple[tuple[float, float], ...], ...] = (
 WIDTH_PER_SIGMA = 2.0 * np.sqrt(2.0 * np.log(2.0))
 # Light in 65536 equal steps: the darkest 8-bit code is 20 of them wide, so the table misses no code.
 _ENCODE_STEPS = 1 << 16
+_BAND_ROWS = 32
 
 
 def spread_deg(width_deg: float) -> float:
@@ -112,19 +114,29 @@ def seen_from(picture: NDArray[Any], *, px_per_cm: float, distance_cm: float) ->
     px_per_degree = 2.0 * distance * np.tan(np.radians(0.5)) * scale
     as_bytes = picture.dtype == np.uint8
     height, width = picture.shape[:2]
-    light = np.empty((3, height, width), dtype=np.float32)
-    for c in range(3):
-        light[c] = decode(picture[..., c]) if as_bytes else picture[..., c]
     opponent = OPPONENT @ LINEAR_TO_XYZ
-    planes = (opponent.astype(np.float32) @ light.reshape(3, -1)).reshape(light.shape)
-    for c in range(3):
-        spectrum = fft.dctn(planes[c], type=2, workers=2, overwrite_x=True)
-        spectrum *= _response((height, width), c, px_per_degree)
-        planes[c] = fft.idctn(spectrum, type=2, workers=2, overwrite_x=True)
-    np.matmul(np.linalg.inv(opponent).astype(np.float32), planes.reshape(3, -1), out=light.reshape(3, -1))
+    forward, back = opponent.astype(np.float32), np.linalg.inv(opponent).astype(np.float32)
+    planes = np.empty((3, height, width), dtype=np.float32)
     out = np.empty((height, width, 3), dtype=np.uint8 if as_bytes else np.float32)
-    for c in range(3):
-        out[..., c] = encode(light[c]) if as_bytes else light[c]
+
+    def take_apart(rows: slice) -> None:
+        codes = picture[rows].reshape(-1, 3).T
+        light = decode(codes) if as_bytes else codes.astype(np.float32)
+        planes[:, rows] = (forward @ light).reshape(3, -1, width)
+
+    def put_together(rows: slice) -> None:
+        light = back @ planes[:, rows].reshape(3, -1)
+        out[rows] = (encode(light) if as_bytes else light).T.reshape(-1, width, 3)
+
+    # Point by point work goes in bands of rows that fit into a processor's cache, two at a time.
+    bands = [slice(y, min(y + _BAND_ROWS, height)) for y in range(0, height, _BAND_ROWS)]
+    with ThreadPoolExecutor(2) as pool:
+        list(pool.map(take_apart, bands))
+        for c in range(3):
+            spectrum = fft.dctn(planes[c], type=2, workers=2, overwrite_x=True)
+            spectrum *= _response((height, width), c, px_per_degree)
+            planes[c] = fft.idctn(spectrum, type=2, workers=2, overwrite_x=True)
+        list(pool.map(put_together, bands))
     return out
 
 

@@ -28,7 +28,7 @@ PLY_DIAMETERS = 2.3
 LIGHT = np.array([-0.42, 0.56, 0.71]) / np.linalg.norm([-0.42, 0.56, 0.71])
 AMBIENT, WRAP = 0.36, 0.45
 # How much the plies turn the surface, darken between them, single fibres vary, and hollows darken (assumed).
-BULGE, GROOVE, FIBRE, HOLLOW = 0.34, 0.38, 0.07, 0.60
+BULGE, GROOVE, FIBRE, HOLLOW = 0.55, 0.50, 0.09, 0.60
 # Below this many fine pixels it is quicker to scatter all spheres at once.
 SMALL_RADIUS = 9.0
 
