@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from blendplan.errors import FabricError
-from blendplan.fabric.layout import lay_row
+from blendplan.fabric.layout import lay_heights, lay_row
 from blendplan.fabric.rows import Part, Row, Step
 
 
@@ -64,3 +64,31 @@ def test_a_straight_row_is_level() -> None:
 def test_a_row_of_nothing_is_refused() -> None:
     with pytest.raises(FabricError, match="makes no stitch"):
         lay_row(Row(name="empty", parts=()), stitch_width_cm=1, row_height_cm=1)
+
+
+def ladder(*names: str) -> Row:
+    return Row(name="ladder", parts=(Part(steps=tuple(Step(kind="each", stitch=n, count=1) for n in names), times=3),))
+
+
+def test_a_wave_of_stitch_heights_is_filled_again_by_the_next_row() -> None:
+    tall = {"sc": 0.9, "hdc": 1.4, "dc": 1.8, "tr": 2.6}
+    rows = (ladder("sc", "dc", "tr", "dc"), ladder("tr", "hdc", "sc", "hdc"))
+    first, second = lay_heights(rows, stitch_width_cm=1.0, heights_cm=tall)
+    heights = first.top[:, 1] - first.base[:, 1]
+    # A stitch reaches the line through the borders beside it, which round the corners off.
+    assert first.rise_cm == pytest.approx((0.9 + 1.8 + 2.6 + 1.8) / 4)
+    assert np.argmax(heights[:4]) == 2
+    assert heights.mean() == pytest.approx(first.rise_cm, abs=0.05)
+    assert np.allclose(first.base[:, 1], -first.rise_cm)
+    assert np.allclose(second.top[:, 1], 0.0)
+    assert np.allclose(second.base[:, 1] + second.rise_cm, first.wave_y(second.base[:, 0]))
+    with pytest.raises(FabricError, match="same number"):
+        lay_heights((rows[0], ladder("sc")), stitch_width_cm=1.0, heights_cm=tall)
+    with pytest.raises(FabricError, match="no height is given for tr"):
+        lay_heights(rows, stitch_width_cm=1.0, heights_cm={"sc": 0.9, "dc": 1.8})
+
+
+def test_a_turning_chain_that_stands_for_no_stitch_leaves_no_place() -> None:
+    turn = Step(kind="turn", count=1, stands=False)
+    row = Row(name="sc", parts=(Part(steps=(turn, Step(kind="each", stitch="sc", count=5))),))
+    assert lay_row(row, stitch_width_cm=1.0, row_height_cm=0.9).kinds == ("sc",) * 5

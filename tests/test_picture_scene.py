@@ -15,7 +15,7 @@ from scipy.ndimage import center_of_mass, label
 from blendplan.blend.family import blend_linear
 from blendplan.colour import delta_e_2000, hex_to_linear, linear_to_lab
 from blendplan.errors import QuantityError
-from blendplan.fabric.layout import RowLayout, lay_row
+from blendplan.fabric.layout import RowLayout, lay_heights, lay_row
 from blendplan.fabric.rows import Part, Row, Step
 from blendplan.picture import scene
 from blendplan.picture.distance import decode
@@ -239,6 +239,25 @@ def test_other_stitches_close_the_cloth(stitch: str, height: float) -> None:
         view = view_of(stripes, layout, px_per_cm=12.0, window=(2, 2 * height, 14, 4 * height))
         cover = prepare(shape_of(stripes), layout, view, seed=SEEDS[0], back_loops=loops).cover()
         assert (cover > 200).mean() > (0.6 if stitch == "sl st" else 0.97)
+
+
+def test_rows_of_stitch_heights_alternate_and_close_the_cloth() -> None:
+    def ladder(*names: str) -> Row:
+        steps = tuple(Step(kind="each", stitch=n, count=2) for n in names)
+        return Row(name="ladder", parts=(Part(steps=steps, times=2),))
+
+    tall = {"sc": 0.9, "dc": 1.8}
+    layouts = lay_heights((ladder("sc", "dc"), ladder("dc", "sc")), stitch_width_cm=1.0, heights_cm=tall)
+    stripes = [
+        DrawnStripe(strand_colours=("#1f3b73", "#f2d16b"), rows=1),
+        DrawnStripe(strand_colours=("#fff",), rows=1),
+    ]
+    view = view_of(stripes, layouts, px_per_cm=16.0, window=(0.5, 0.3, 7.5, 2.4))
+    geometry = prepare(shape_of(stripes), layouts, view, seed=SEEDS[0])
+    assert (geometry.cover() > 200).mean() > 0.97
+    # The border of the two rows is the wave: higher over the tall stitches than over the short ones.
+    border = np.argmax(geometry.stripe_at() == 0, axis=0)
+    assert border[16 : 16 + 16].mean() > border[16 * 2 + 8 : 16 * 3].mean() + 0.4 * 16
 
 
 def test_windows_and_marks() -> None:

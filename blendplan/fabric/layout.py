@@ -10,6 +10,7 @@ x runs to the right from the left edge; y runs up from the lowest top of the row
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import atan, cos, tan
 
@@ -20,7 +21,7 @@ from blendplan.errors import FabricError
 from blendplan.fabric.rows import Row, Step
 from blendplan.units import number
 
-__all__ = ["RowLayout", "Spot", "lay_row"]
+__all__ = ["RowLayout", "Spot", "lay_heights", "lay_row"]
 
 Floats = NDArray[np.float64]
 
@@ -221,26 +222,39 @@ def lay_row(row: Row, *, stitch_width_cm: float, row_height_cm: float) -> RowLay
     steepest = float(np.abs(drift).max())
     theta = atan(steepest * width / height)
     dx = width * cos(theta)
-    rise = height / cos(theta)
     y = np.concatenate([[0.0], np.cumsum(dx * drift * width / height)])
     outline = np.stack([np.arange(places + 1) * dx, y - y.min()], axis=1)
+    rise = height / cos(theta)
+    return _lay(spots, runs, outline=outline, under=outline, rise=rise, slope=tan(theta), width=width, height=height)
 
-    def at(index: Floats) -> Floats:
+
+def _lay(
+    spots: list[Spot],
+    runs: list[tuple[int, int]],
+    *,
+    outline: Floats,
+    under: Floats,
+    rise: float,
+    slope: float,
+    width: float,
+    height: float,
+) -> RowLayout:
+    """Return the layout of stitches between the outline of a row and that of the row under it."""
+    dx, places = float(outline[1, 0]), len(outline) - 1
+
+    def at(index: Floats, line: Floats) -> Floats:
         grid = np.arange(places + 1, dtype=np.float64)
-        inside = np.clip(index, 0.0, float(places))
-        return np.stack([index * dx, np.interp(inside, grid, outline[:, 1])], axis=1)
+        return np.stack([index * dx, np.interp(np.clip(index, 0.0, float(places)), grid, line[:, 1])], axis=1)
 
-    top = at(np.array([s.place + 0.5 for s in spots]))
-    base = at(np.array([s.foot for s in spots])) - [0.0, rise]
     layout = RowLayout(
         kinds=tuple(s.kind for s in spots),
-        base=base,
-        top=top,
+        base=at(np.array([s.foot for s in spots]), under) - [0.0, rise],
+        top=at(np.array([s.place + 0.5 for s in spots]), outline),
         base_span=np.array([s.foot_span for s in spots]) * dx,
         top_span=np.full(len(spots), dx),
         outline=outline,
         rise_cm=rise,
-        slope=tan(theta),
+        slope=slope,
         stitch_width_cm=width,
         row_height_cm=height,
         runs=tuple(runs),
@@ -248,3 +262,55 @@ def lay_row(row: Row, *, stitch_width_cm: float, row_height_cm: float) -> RowLay
     for array in (layout.base, layout.top, layout.base_span, layout.top_span, layout.outline):
         array.flags.writeable = False
     return layout
+
+
+def lay_heights(
+    rows: tuple[Row, Row], *, stitch_width_cm: float, heights_cm: Mapping[str, float]
+) -> tuple[RowLayout, RowLayout]:
+    """Return two straight rows whose wave comes from stitch heights: one makes it, the next fills it again.
+
+    Parameters
+    ----------
+    rows : tuple of two Row
+        As they alternate, the first worked first; neither pushes the row below aside.
+    stitch_width_cm : float
+    heights_cm : mapping
+        Height of each kind of stitch in the rows.
+
+    Returns
+    -------
+    tuple of two RowLayout
+        For rows that alternate, to be drawn one after the other.
+
+    Raises
+    ------
+    FabricError
+        If the rows do not have the same places, or a height is missing.
+
+    Notes
+    -----
+    The rise of a row is the mean height of the first row.
+    The second row is level on top: its stitches are as high as the room that the first leaves, which is within
+    a tenth of their own heights for a ladder of sc, hdc, dc, tr against its mirror.
+    """
+    width = number(stitch_width_cm, "stitch width", 0.05, 20, "cm")
+    walked = [_walk(row) for row in rows]
+    counts = [spots[-1].place + 1 if spots else 0 for spots, _ in walked]
+    if counts[0] != counts[1] or not counts[0]:
+        raise FabricError("rows of {given} stitches alternate; both need the same number, at least one.", given=counts)
+    places = counts[0]
+    kinds = [spot.kind for spot in walked[0][0]]
+    inner = kinds[1 if kinds[0] == "tch" and places > 1 else 0]
+    kinds = [inner if kind == "tch" else kind for kind in kinds]
+    for kind in kinds:
+        if kind not in heights_cm:
+            raise FabricError("no height is given for {given}; give one for every stitch of the row.", given=kind)
+    tall = np.array([number(heights_cm[kind], "height of a stitch", 0.05, 20, "cm") for kind in kinds])
+    rise = float(tall.mean())
+    x = np.arange(places + 1) * width
+    borders = np.concatenate([tall[:1], (tall[1:] + tall[:-1]) / 2, tall[-1:]]) - rise
+    waved, level = np.stack([x, borders], axis=1), np.stack([x, np.zeros(places + 1)], axis=1)
+    (one, one_runs), (two, two_runs) = walked
+    first = _lay(one, one_runs, outline=waved, under=level, rise=rise, slope=0.0, width=width, height=rise)
+    second = _lay(two, two_runs, outline=level, under=waved, rise=rise, slope=0.0, width=width, height=rise)
+    return first, second

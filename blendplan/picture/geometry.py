@@ -20,7 +20,9 @@ from blendplan.fabric.layout import RowLayout
 from blendplan.picture.tiles import VARIANTS, Chunk, TileShop, chunks_of, fine_factor
 from blendplan.units import number, whole
 
-__all__ = ["LIGHTS", "MIXES", "Geometry", "View", "light_levels", "mixtures", "prepare"]
+__all__ = ["LIGHTS", "MIXES", "Geometry", "Layouts", "View", "as_layouts", "light_levels", "mixtures", "prepare"]
+
+Layouts = RowLayout | Sequence[RowLayout]
 
 LIGHT_BITS, MIX_BITS = 7, 6
 LIGHTS, MIXES = 1 << LIGHT_BITS, 1 << MIX_BITS
@@ -250,19 +252,24 @@ def _order(rows: int, back_loops: bool) -> list[tuple[int, str]]:
     return [*steps, (rows - 1, "ridge")]
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=4)
 def _shop(layout: RowLayout, px_per_cm: float, seed: int) -> TileShop:
     """Return a shop that is kept, so that another order of stripes finds its stitches drawn."""
     factor = fine_factor(layout.stitch_width_cm * px_per_cm)
     return TileShop(layout, px_per_cm * factor, factor, seed)
 
 
-def _measure(weaver: _Weaver, strands: int, back_loops: bool) -> tuple[float, NDArray[np.float64]]:
+def as_layouts(layout: Layouts) -> tuple[RowLayout, ...]:
+    """Return the layouts of rows that alternate, one where all rows are alike."""
+    return (layout,) if isinstance(layout, RowLayout) else tuple(layout)
+
+
+def _measure(weavers: tuple[_Weaver, ...], strands: int, back_loops: bool) -> tuple[float, NDArray[np.float64]]:
     """Return the gain that brings the mean light of plain cloth to 1, and the lights found after it.
 
     Measured on a patch of one run and four rows.
     """
-    layout, scale = weaver.shop.layout, weaver.view.px_per_cm
+    layout, scale = weavers[0].shop.layout, weavers[0].view.px_per_cm
     first, last = layout.runs[len(layout.runs) // 2]
     left, right = layout.top[first, 0], layout.top[min(last, first + LONGEST_PATCH) - 1, 0]
     rows = 5 + int(np.ceil(layout.wave_cm / layout.rise_cm))
@@ -273,10 +280,10 @@ def _measure(weaver: _Weaver, strands: int, back_loops: bool) -> tuple[float, ND
         width=max(4, round((right - left) * scale)),
         height=max(4, round(4 * layout.rise_cm * scale)),
     )
-    patch = replace(weaver, view=view)
+    patches = [replace(weaver, view=view) for weaver in weavers]
     layer = _Layer(strands, view.height, view.width)
     for n, what in _order(rows + 1, back_loops):
-        patch.row(layer, n, what, strands)
+        patches[n % len(patches)].row(layer, n, what, strands)
     light = layer.maps[1:].sum(axis=0)[layer.maps[0] > _FULL].astype(np.float64)
     gain = 1.0 / float(light.mean())
     levels = np.rint(np.sqrt(np.minimum(light * gain / MOST_LIGHT, 1)) * (LIGHTS - 1)).astype(int)
@@ -285,16 +292,18 @@ def _measure(weaver: _Weaver, strands: int, back_loops: bool) -> tuple[float, ND
 
 
 @lru_cache(maxsize=32)
-def _measure_large(layout: RowLayout, strands: int, seed: int, back_loops: bool) -> tuple[float, NDArray[np.float64]]:
+def _measure_large(
+    layouts: tuple[RowLayout, ...], strands: int, seed: int, back_loops: bool
+) -> tuple[float, NDArray[np.float64]]:
     """Return the same for large stitches, all measured at one scale, since drawing a patch of them is slow."""
-    scale = LARGE_STITCH / layout.stitch_width_cm
+    scale = LARGE_STITCH / layouts[0].stitch_width_cm
     view = View(px_per_cm=scale, left=0, top=0, width=1, height=1)
-    return _measure(_Weaver.of(_shop(layout, scale, seed), view, seed), strands, back_loops)
+    return _measure(tuple(_Weaver.of(_shop(lay, scale, seed), view, seed) for lay in layouts), strands, back_loops)
 
 
 def prepare(
     stripes: Sequence[tuple[int, int]],
-    layout: RowLayout,
+    layout: Layouts,
     view: View,
     *,
     seed: int = 0,
@@ -306,8 +315,8 @@ def prepare(
     ----------
     stripes : sequence of (rows, strands)
         From the first row worked (drawn at the bottom) to the last; 1 to 4 strands.
-    layout : RowLayout
-        The row that all rows repeat.
+    layout : RowLayout, or a sequence of them
+        The row that all rows repeat, or the rows that alternate, from the first worked on.
     view : View
     seed : int
         Of twist and small unevenness; the same seed gives the same stitches at every zoom.
@@ -325,11 +334,12 @@ def prepare(
         whole(rows, "rows of a stripe", 1, 5000)
         whole(strands, "strands of a stripe", 1, 4)
     number(view.px_per_cm, "pixels per cm", 0.05, 5000)
-    large = layout.stitch_width_cm * view.px_per_cm > LARGE_STITCH
-    shop = (_shop.__wrapped__ if large else _shop)(layout, float(view.px_per_cm), seed)
-    weaver = _Weaver.of(shop, view, seed)
+    layouts = as_layouts(layout)
+    large = layouts[0].stitch_width_cm * view.px_per_cm > LARGE_STITCH
+    open_shop = _shop.__wrapped__ if large else _shop
+    weavers = tuple(_Weaver.of(open_shop(lay, float(view.px_per_cm), seed), view, seed) for lay in layouts)
     gains = {
-        k: _measure_large(layout, k, seed, back_loops) if large else _measure(weaver, k, back_loops)
+        k: _measure_large(layouts, k, seed, back_loops) if large else _measure(weavers, k, back_loops)
         for k in sorted({k for _, k in stripes})
     }
     stripe_of = np.repeat(np.arange(len(stripes)), [r for r, _ in stripes]).tolist()
@@ -342,7 +352,7 @@ def prepare(
             canvas.lay(layer, current, stripes[current][1], gains[stripes[current][1]][0])
             layer.clear()
         current = stripe
-        weaver.row(layer, n, what, stripes[stripe][1])
+        weavers[n % len(weavers)].row(layer, n, what, stripes[stripe][1])
     canvas.lay(layer, current, stripes[current][1], gains[stripes[current][1]][0])
     edge = np.flatnonzero(canvas.share > 0)
     return Geometry(

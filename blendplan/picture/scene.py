@@ -11,9 +11,18 @@ from numpy.typing import NDArray
 
 from blendplan.colour import hex_to_linear
 from blendplan.errors import QuantityError
-from blendplan.fabric.layout import RowLayout
 from blendplan.picture.distance import encode
-from blendplan.picture.geometry import LIGHTS, MIXES, Geometry, View, light_levels, mixtures, prepare
+from blendplan.picture.geometry import (
+    LIGHTS,
+    MIXES,
+    Geometry,
+    Layouts,
+    View,
+    as_layouts,
+    light_levels,
+    mixtures,
+    prepare,
+)
 from blendplan.units import number, whole
 
 __all__ = [
@@ -74,13 +83,14 @@ def shape_of(stripes: Sequence[DrawnStripe]) -> tuple[tuple[int, int], ...]:
     return tuple((s.rows, len(s.strand_colours)) for s in stripes)
 
 
-def blanket_size_cm(stripes: Sequence[DrawnStripe], layout: RowLayout) -> tuple[float, float]:
+def blanket_size_cm(stripes: Sequence[DrawnStripe], layout: Layouts) -> tuple[float, float]:
     """Return width and height of the drawn blanket, wave at both edges included, centimetres."""
-    return layout.width_cm, sum(s.rows for s in stripes) * layout.rise_cm + layout.wave_cm
+    rows = as_layouts(layout)
+    return rows[0].width_cm, sum(s.rows for s in stripes) * rows[0].rise_cm + max(row.wave_cm for row in rows)
 
 
 def window_of_stripe(
-    stripes: Sequence[DrawnStripe], layout: RowLayout, stripe: int, *, width_cm: float | None = None
+    stripes: Sequence[DrawnStripe], layout: Layouts, stripe: int, *, width_cm: float | None = None
 ) -> Window:
     """Return a window (left, bottom, right, top) with one stripe in the middle, a row of its neighbours with it.
 
@@ -93,6 +103,7 @@ def window_of_stripe(
     width_cm : float, optional
         The whole width by default; else so much about the middle.
     """
+    layout = as_layouts(layout)[0]
     which = whole(stripe, "stripe", 0, len(stripes) - 1)
     below = sum(s.rows for s in stripes[:which]) * layout.rise_cm
     above = below + stripes[which].rows * layout.rise_cm + layout.wave_cm
@@ -101,11 +112,12 @@ def window_of_stripe(
     return (middle - half, below - room, middle + half, above + room)
 
 
-def window_of_repeat(stripes: Sequence[DrawnStripe], layout: RowLayout, *, row: int = 0) -> Window:
+def window_of_repeat(stripes: Sequence[DrawnStripe], layout: Layouts, *, row: int = 0) -> Window:
     """Return a window about one repeat in the middle of the blanket, from a row (counted from 0) on.
 
     The window is a little wider than the run of stitches that comes again, and three quarters as high.
     """
+    layout = as_layouts(layout)[0]
     first, last = layout.runs[len(layout.runs) // 2]
     left = float(layout.top[first:last, 0].min()) - layout.stitch_width_cm
     right = float(layout.top[first:last, 0].max()) + layout.stitch_width_cm
@@ -115,7 +127,7 @@ def window_of_repeat(stripes: Sequence[DrawnStripe], layout: RowLayout, *, row: 
 
 def view_of(
     stripes: Sequence[DrawnStripe],
-    layout: RowLayout,
+    layout: Layouts,
     *,
     size_px: tuple[int, int] | None = None,
     px_per_cm: float | None = None,
@@ -140,7 +152,7 @@ def view_of(
         If the window is empty or the picture would be larger than 400 million pixels.
     """
     width, height = blanket_size_cm(stripes, layout)
-    margin = 0.02 * max(width, height) + 0.5 * layout.stitch_width_cm
+    margin = 0.02 * max(width, height) + 0.5 * as_layouts(layout)[0].stitch_width_cm
     left, bottom, right, top = window or (-margin, -margin, width + margin, height + margin)
     number(right - left, "width of the window", 1e-3, 1e5, "cm")
     number(top - bottom, "height of the window", 1e-3, 1e5, "cm")
@@ -171,8 +183,9 @@ def view_of(
     )
 
 
-def stripe_heights_px(stripes: Sequence[DrawnStripe], layout: RowLayout, view: View) -> tuple[float, ...]:
+def stripe_heights_px(stripes: Sequence[DrawnStripe], layout: Layouts, view: View) -> tuple[float, ...]:
     """Return the height in the picture, pixels from its top, of each stripe's middle at the right edge."""
+    layout = as_layouts(layout)[-1]
     ends = np.cumsum([0, *(s.rows for s in stripes)]) * layout.rise_cm
     edge = float(layout.outline[-1, 1])
     return tuple(float(-((a + b) / 2 + edge) * view.px_per_cm - view.top) for a, b in pairwise(ends))
@@ -254,7 +267,7 @@ def paint(
 
 def draw_blanket(
     stripes: Sequence[DrawnStripe],
-    layout: RowLayout,
+    layout: Layouts,
     *,
     size_px: tuple[int, int] | None = None,
     px_per_cm: float | None = None,
