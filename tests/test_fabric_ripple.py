@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
@@ -157,6 +158,16 @@ def test_parts_and_stitch_by_stitch_agree() -> None:
             steps = list(kind.walk())
             assert sum(s.taken for s in steps) == kind.taken
             assert sum(s.made for s in steps) == kind.made
+
+
+@given(shapes, st.integers(0, 12))
+def test_a_tally_of_rows_is_the_sum_of_their_stitches(ripple: Ripple, rows: int) -> None:
+    try:
+        worked = work(ripple)
+    except FabricError:
+        return
+    total = sum((worked.row_at(n).tally for n in range(1, rows + 1)), Counter[str]())
+    assert +worked.tally(rows) == total
 
 
 def test_a_chain_that_does_not_fit_names_its_neighbours() -> None:

@@ -6,6 +6,7 @@ repeats, and the foundation rule a n + b is read off.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -192,6 +193,16 @@ class Worked:
         later = self.rows[1:]
         return later[(number - 2) % len(later)]
 
+    def tally(self, rows: int) -> Counter[str]:
+        """Return how many of each kind of stitch so many rows hold, foundation and turning chains' chains left out."""
+        later = self.rows[1:]
+        total: Counter[str] = Counter(self.first.tally) if rows > 0 else Counter()
+        for i, row in enumerate(later):
+            times = max(0, (rows - 1 - i + len(later) - 1) // len(later))
+            for kind, n in row.tally.items():
+                total[kind] += n * times
+        return total
+
     def to_json(self) -> dict[str, Any]:
         """Return the plain values that `blendplan ripple --json` prints."""
         return {
@@ -233,9 +244,10 @@ def _chain(first: Row) -> int:
     return first.taken + turn.count - int(turn.takes > 0)
 
 
-def _net(ripple: Ripple) -> tuple[int, int]:
+@lru_cache(maxsize=512)
+def _net(shape: Ripple) -> tuple[int, int]:
     """Return stitches gained in a row by one more repeat, and by the edges."""
-    one, two = (_rows(replace(ripple, repeats=n))[1] for n in (1, 2))
+    one, two = (_rows(replace(shape, repeats=n))[1] for n in (1, 2))
     gained = (two.made - two.taken) - (one.made - one.taken)
     return gained, one.made - one.taken - gained
 
@@ -255,7 +267,9 @@ def _nearest(ripple: Ripple) -> tuple[str, str]:
 
 
 def _must_balance(ripple: Ripple) -> None:
-    gained, edges = _net(ripple)
+    gained, edges = _net(replace(ripple, repeats=1))
+    if not gained and not edges:
+        return
     peak, valley = _nearest(ripple)
     if gained:
         raise FabricError(
@@ -267,7 +281,7 @@ def _must_balance(ripple: Ripple) -> None:
             better=peak,
             nearest=valley,
         )
-    if edges and ripple.edge == "plain":
+    if ripple.edge == "plain":
         raise FabricError(
             "plain edges change every row by {edges}, because {repeats} hollows meet only {peaks} points; use "
             "half-peak (one extra stitch in the first and the last stitch) or half-valley.",
@@ -275,7 +289,7 @@ def _must_balance(ripple: Ripple) -> None:
             repeats=ripple.repeats,
             peaks=ripple.repeats - 1,
         )
-    if edges:
+    else:
         raise FabricError(
             "{edge} edges change every row by {edges} with {peak}; the nearest that works is {better} with {nearest}.",
             edge=ripple.edge,
