@@ -53,7 +53,7 @@ def chosen(row: dict[str, str]) -> Ripple:
 def walk(ripple: Ripple, rows: int) -> list[int]:
     """Return the stitches of each row, worked stitch by stitch from the foundation."""
     worked = work(ripple)
-    places = foundation(worked.first.taken)
+    places = foundation(worked.rows[0].taken)
     counts = []
     for number in range(1, rows + 1):
         places = work_row(worked.row_at(number), turned(places))
@@ -115,6 +115,7 @@ shapes = st.builds(
     crest=st.integers(0, 4),
     foot=st.sampled_from(("auto", "shared", "own")),
     first_edges=st.booleans(),
+    setup=st.booleans(),
 )
 
 
@@ -127,7 +128,10 @@ def test_every_accepted_ripple_closes_and_every_refusal_says_what_works(ripple: 
         assert "nearest that works" in str(error) or "use half-peak" in str(error)
         return
     assert worked.closes
-    assert walk(ripple, rows) == [worked.row_stitches] * rows
+    counts = walk(ripple, rows)
+    if ripple.setup:
+        assert counts.pop(0) == worked.first.taken
+    assert counts == [worked.row_stitches] * len(counts)
     # the rule says what a chain of this many repeats is, and the chain gives the repeats back
     assert worked.chain == worked.multiple * ripple.repeats + worked.plus
     assert repeats_of_chain(ripple, worked.chain) == ripple.repeats
@@ -255,3 +259,13 @@ def test_rows_of_heights_alternate() -> None:
     assert low.turning_chains == 1
     assert high.turning_chains == 4
     assert walk(worked.ripple, 5) == [25] * 5
+
+
+def test_a_setup_row_of_single_crochet() -> None:
+    worked = work(Ripple(setup=True))
+    # 128 single crochets and one chain to turn; the ripple rows are the same as without it
+    assert (worked.chain, worked.multiple, worked.plus) == (129, 16, 1)
+    assert worked.row_at(1).tally == {"tch": 1, "sc": 128}
+    assert worked.row_at(2).made == worked.row_at(3).made == worked.row_stitches == 128
+    assert worked.repeat == work(Ripple()).repeat
+    assert [worked.kind_at(n) for n in range(1, 6)] == [1, 2, 3, 3, 3]

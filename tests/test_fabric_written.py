@@ -38,6 +38,7 @@ ripples = st.builds(
     foot=st.sampled_from(("auto", "shared", "own")),
     first_edges=st.booleans(),
     loops=st.sampled_from(("both", "back")),
+    setup=st.booleans(),
 )
 
 
@@ -128,8 +129,10 @@ def test_the_chain_is_told_flat_and_finished() -> None:
 
 
 def below(worked: Worked) -> tuple:  # type: ignore[type-arg]
-    first = work_row(worked.first, foundation(worked.first.taken))
-    return turned(work_row(worked.row_at(2), turned(first)))
+    places = foundation(worked.rows[0].taken)
+    for row in worked.rows[: worked.lead + 1]:
+        places = work_row(row, turned(places))
+    return turned(places)
 
 
 @given(ripples.filter(lambda r: r.kind != "heights"), st.integers(2, 5))

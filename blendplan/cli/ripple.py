@@ -30,6 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--turning-chains", metavar="N", help="chains to turn with (as the stitch has them)")
     add("--turning-counts", metavar="yes|no", help="whether they count as a stitch (as the stitch has it)")
     add("--back-loop", action="store_true", help="work through the back loop only")
+    add("--set-up", action="store_true", help="a plain row of single crochet first")
     add("--stated", metavar="A+B", help="check a printed rule, such as 14+3")
     add("--weight-class", metavar="0..7", help="yarn of each of the two strands; tells the size")
     add("--hook", metavar="MM", help="hook, with --weight-class")
@@ -62,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
         turning_chains=args.turning_chains,
         turning_counts=counts,
         loops="back" if args.back_loop else "both",
+        setup=args.set_up,
     )
     if args.chain is not None:
         ripple = replace(ripple, repeats=repeats_of_chain(ripple, whole(args.chain, "foundation chain", 1, 100_000)))

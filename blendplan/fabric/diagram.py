@@ -36,7 +36,7 @@ def diagram_svg(worked: Worked, gauge: Gauge, *, scale: float = 24.0, lang: str 
     title : str
         Read out by screen readers; a plain one without.
     """
-    small = work(replace(worked.ripple, repeats=2))
+    small = work(replace(worked.ripple, repeats=2, setup=False))
     (first, across), (second, _) = (_marks(small, i, gauge) for i in (0, 1))
     # right-handed work: row 1 is worked from the right, row 2 after turning from the left
     first = [mark.mirrored(across) for mark in first]

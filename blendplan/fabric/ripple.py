@@ -13,7 +13,7 @@ from typing import Any
 
 from blendplan.errors import FabricError
 from blendplan.fabric.rows import Row, Step
-from blendplan.fabric.shapes import height_rows, peak_steps, ripple_row, valley_steps
+from blendplan.fabric.shapes import height_rows, peak_steps, ripple_row, setup_row, valley_steps
 from blendplan.fabric.simulate import foundation, turned, work_row
 from blendplan.units import choice, whole
 from blendplan.wording import Notice, note
@@ -78,6 +78,8 @@ class Ripple:
         one stitch, else `shared`.
     first_edges : bool
         False leaves out the half valleys of the first row, so that the chain is shorter.
+    setup : bool
+        True for a plain row of single crochet into the foundation before the first ripple row.
     """
 
     kind: str = "point"
@@ -94,6 +96,7 @@ class Ripple:
     crest: int = 0
     foot: str = "auto"
     first_edges: bool = True
+    setup: bool = False
 
     def __post_init__(self) -> None:
         put = object.__setattr__
@@ -159,7 +162,10 @@ class Worked:
     multiple, plus : int
         The foundation rule: chain = multiple x repeats + plus.
     rows : tuple of Row
-        The kinds of row: `first` and `repeat`; a third, `counter`, where rows alternate.
+        The kinds of row: `first` and `repeat`; `setup` before them where there is one, and `counter` behind them
+        where rows alternate.
+    lead : int
+        How many of `rows` are worked once; the others are worked in turn.
     notices : tuple of Notice
     """
 
@@ -169,6 +175,7 @@ class Worked:
     multiple: int
     plus: int
     rows: tuple[Row, ...]
+    lead: int = 1
     notices: tuple[Notice, ...] = ()
 
     @property
@@ -178,27 +185,30 @@ class Worked:
 
     @property
     def first(self) -> Row:
-        """The row worked into the foundation chain."""
-        return self.rows[0]
+        """The first ripple row, worked into the foundation chain or the set-up row."""
+        return self.rows[self.lead - 1]
 
     @property
     def repeat(self) -> Row:
-        """The second row, and every one after it unless rows alternate."""
-        return self.rows[1]
+        """The ripple row after the first, and every one after it unless rows alternate."""
+        return self.rows[self.lead]
+
+    def kind_at(self, number: int) -> int:
+        """Return which of `rows` the row of a number is, both counted from 1."""
+        if number <= self.lead:
+            return max(number, 1)
+        return self.lead + 1 + (number - self.lead - 1) % (len(self.rows) - self.lead)
 
     def row_at(self, number: int) -> Row:
         """Return the row of a number, counted from 1."""
-        if number <= 1:
-            return self.rows[0]
-        later = self.rows[1:]
-        return later[(number - 2) % len(later)]
+        return self.rows[self.kind_at(number) - 1]
 
     def tally(self, rows: int) -> Counter[str]:
         """Return how many of each kind of stitch so many rows hold, foundation and turning chains' chains left out."""
-        later = self.rows[1:]
-        total: Counter[str] = Counter(self.first.tally) if rows > 0 else Counter()
-        for i, row in enumerate(later):
-            times = max(0, (rows - 1 - i + len(later) - 1) // len(later))
+        total: Counter[str] = Counter()
+        later = len(self.rows) - self.lead
+        for i, row in enumerate(self.rows):
+            times = int(i < rows) if i < self.lead else max(0, (rows - i + later - 1) // later)
             for kind, n in row.tally.items():
                 total[kind] += n * times
         return total
@@ -217,7 +227,8 @@ class Worked:
 
 def _rows(ripple: Ripple) -> tuple[Row, ...]:
     if ripple.kind == "heights":
-        return height_rows(ripple.slope, ripple.repeats)
+        heights = height_rows(ripple.slope, ripple.repeats)
+        return (setup_row(heights[0].taken), *heights) if ripple.setup else heights
     wave = ripple.kind == "wave"
     common: dict[str, Any] = {
         "stitch": ripple.stitch,
@@ -230,9 +241,12 @@ def _rows(ripple: Ripple) -> tuple[Row, ...]:
         "crest": ripple.crest if wave else 0,
         "plain": ripple._plain,
     }
-    own = ripple.foot == "own" or (ripple.foot == "auto" and not wave and ripple.peak.endswith("-in-one"))
+    own = not ripple.setup and (
+        ripple.foot == "own" or (ripple.foot == "auto" and not wave and ripple.peak.endswith("-in-one"))
+    )
     first = ripple_row(name="first", own=own, first=True, edges_worked=ripple.first_edges, **common)
-    return first, ripple_row(name="repeat", **common)
+    again = ripple_row(name="repeat", **common)
+    return (setup_row(first.taken), first, again) if ripple.setup else (first, again)
 
 
 def _chain(first: Row) -> int:
@@ -247,7 +261,7 @@ def _chain(first: Row) -> int:
 @lru_cache(maxsize=512)
 def _net(shape: Ripple) -> tuple[int, int]:
     """Return stitches gained in a row by one more repeat, and by the edges."""
-    one, two = (_rows(replace(shape, repeats=n))[1] for n in (1, 2))
+    one, two = (_rows(replace(shape, repeats=n, setup=False))[1] for n in (1, 2))
     gained = (two.made - two.taken) - (one.made - one.taken)
     return gained, one.made - one.taken - gained
 
@@ -306,9 +320,10 @@ def _rule(shape: Ripple) -> tuple[int, int]:
     chains = []
     for repeats in (1, 2, 3):
         rows = _rows(replace(shape, repeats=repeats))
-        places = work_row(rows[0], foundation(rows[0].taken))
-        for number in range(6):
-            places = work_row(rows[1 + number % (len(rows) - 1)], turned(places))
+        lead = 1 + int(shape.setup)
+        places = foundation(rows[0].taken)
+        for row in (*rows[:lead], *rows[lead:] * 3):
+            places = work_row(row, turned(places))
         chains.append(_chain(rows[0]))
     multiple = chains[1] - chains[0]
     if chains[2] - chains[1] != multiple:
@@ -355,10 +370,11 @@ def work(ripple: Ripple) -> Worked:
     return Worked(
         ripple=ripple,
         chain=multiple * ripple.repeats + plus,
-        row_stitches=rows[0].made,
+        row_stitches=rows[-1].made,
         multiple=multiple,
         plus=plus,
         rows=rows,
+        lead=1 + int(ripple.setup),
         notices=_notices(ripple),
     )
 

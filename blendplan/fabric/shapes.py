@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from blendplan.errors import FabricError
 from blendplan.fabric.rows import Part, Row, Step
 
-__all__ = ["LADDER", "each", "group", "height_rows", "merge", "peak_steps", "ripple_row", "valley_steps"]
+__all__ = ["LADDER", "each", "group", "height_rows", "merge", "peak_steps", "ripple_row", "setup_row", "valley_steps"]
 
 # Stitches from the lowest to the highest, for rows whose wave comes from stitch heights.
 LADDER = ("sc", "hdc", "dc", "tr")
@@ -200,3 +200,9 @@ def height_rows(slope: int, repeats: int) -> tuple[Row, Row, Row]:
         return Row(name=name, parts=(Part(steps=start), Part(steps=steps, times=repeats)))
 
     return row("first", low, (1, False)), row("repeat", high, (4, True)), row("counter", low, (1, False))
+
+
+def setup_row(stitches: int) -> Row:
+    """Return a plain row of single crochet into the foundation chain."""
+    steps = (Step(kind="turn", count=1, stands=False), *each("sc", stitches))
+    return Row(name="setup", parts=(Part(steps=steps),))

@@ -54,6 +54,8 @@ def work_row(row: Row, below: Sequence[Place]) -> tuple[Place, ...]:
     """
     above: list[Place] = []
     at = 0
+    # over a plain row or the foundation there is no point below yet
+    pointed = any(place.role[0] == 3 for place in below)
     for step in row.walk():
         met = below[at : at + max(step.taken, 1)]
         if step.taken > len(below) - at:
@@ -63,7 +65,7 @@ def work_row(row: Row, below: Sequence[Place]) -> tuple[Place, ...]:
                 asked=row.taken,
                 there=len(below),
             )
-        _check(row, step, met, at)
+        _check(row, step, met, at, pointed=pointed)
         at += step.taken
         above += _leaves(step)
     if at != len(below):
@@ -90,13 +92,13 @@ def _leaves(step: Step) -> list[Place]:
     return [Place("tch")] if step.kind == "turn" and step.stands else []
 
 
-def _check(row: Row, step: Step, met: Sequence[Place], at: int) -> None:
+def _check(row: Row, step: Step, met: Sequence[Place], at: int, *, pointed: bool) -> None:
     """Refuse a step that misses the chain space or the point below it."""
     chains = [place.kind == "ch" for place in met]
     wrong = not all(chains) if step.into_space else any(chains) and step.taken > 0
-    if step.kind == "group" and len(step.stitches) == 3 and "ch" not in step.stitches and row.name != "first":
+    if pointed and step.kind == "group" and len(step.stitches) == 3 and "ch" not in step.stitches:
         # three in one go into the middle one of the three below
-        wrong = wrong or (met[0].kind != "base" and met[0].role != (3, 1))
+        wrong = wrong or met[0].role != (3, 1)
     if wrong:
         raise FabricError(
             "in the {row} row, stitch {place} of the row below is not where the point is, so the points would drift; "

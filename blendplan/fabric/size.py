@@ -114,7 +114,13 @@ def _of_heights(worked: Worked, gauge: Gauge) -> tuple[float, float]:
     """Return the mean height of a row of mixed stitches, and how far its tops go up and down, cm."""
     tall = gauge.row_height_cm * WIDTH_OVER_HEIGHT[gauge.stitch]
     heights = {kind: tall / WIDTH_OVER_HEIGHT[kind] for kind in LADDER}
-    steps = [s for row in worked.rows[1:] for part in row.parts for s in part.steps * part.times if s.kind == "each"]
+    steps = [
+        s
+        for row in worked.rows[worked.lead :]
+        for part in row.parts
+        for s in part.steps * part.times
+        if s.kind == "each"
+    ]
     mean = sum(s.count * heights[s.stitch] for s in steps) / sum(s.count for s in steps)
     return mean, heights[LADDER[-1]] - heights[LADDER[0]]
 

@@ -114,7 +114,7 @@ def _list(names: Sequence[str]) -> str:
 def counter_rows(worked: Worked, stripes: Sequence[Stripe]) -> tuple[CounterRow, ...]:
     """Return one line for each row of the blanket."""
     borders = (*changes(stripes), None)
-    later = len(worked.rows) - 1
+    made = [row.made for row in worked.rows]
     out, number = [], 0
     for at, stripe in enumerate(stripes):
         for i in range(stripe.rows):
@@ -124,8 +124,8 @@ def counter_rows(worked: Worked, stripes: Sequence[Stripe]) -> tuple[CounterRow,
                     number=number,
                     stripe=at + 1,
                     strands=stripe.strands,
-                    like=1 if number == 1 else 2 + (number - 2) % later,
-                    stitches=worked.row_at(number).made,
+                    like=worked.kind_at(number),
+                    stitches=made[worked.kind_at(number) - 1],
                     change=borders[at] if i == stripe.rows - 1 else None,
                 )
             )
@@ -223,19 +223,25 @@ def _rows(worked: Worked, total: int, terms: str, lang: str, gauge: Gauge | None
             ).say(lang)
         )
     for i, row in enumerate(worked.rows):
-        stitch = _turn_stitch(ripple, row.parts[0].steps)
+        stitch = "sc" if row.name == "setup" else _turn_stitch(ripple, row.parts[0].steps)
         body = row_words(row, first=i == 0, stitch=stitch, terms=terms, lang=lang)
         out.append(
             note("Row {number}: {body}, turn. \u2014 {stitches} sts", number=i + 1, body=body, stitches=row.made).say(
                 lang
             )
         )
-    later = len(worked.rows)
-    if total > later:
+    written, again = len(worked.rows), worked.lead + 1
+    if total > written:
         said = (
-            note("Rows {first} to {last}: as row 2.", first=later + 1, last=total)
-            if later == 2
-            else note("Rows {first} to {last}: rows 2 and 3 in turn.", first=later + 1, last=total)
+            note("Rows {first} to {last}: as row {again}.", first=written + 1, last=total, again=again)
+            if written == again
+            else note(
+                "Rows {first} to {last}: rows {again} and {other} in turn.",
+                first=written + 1,
+                last=total,
+                again=again,
+                other=written,
+            )
         )
         out.append(said.say(lang))
     return out
