@@ -23,6 +23,8 @@ __all__ = ["Look", "Seen", "paper_bytes", "plan_of", "seen", "seen_small"]
 
 GROUND = "#8c8c8c"
 AROUND_CM = 1.5
+# Repeats shown across when one stripe is looked at.
+CLOSE_REPEATS = 2.5
 # Numbers beside the picture stand at least this share of its height apart.
 LEAST_APART = 0.032
 
@@ -94,7 +96,9 @@ def seen(brief: Brief, size: tuple[int, int], look: Look) -> Seen:
     window = (-AROUND_CM, -AROUND_CM, width + AROUND_CM, height + AROUND_CM)
     at = min(max(look.stripe, 1), len(stripes))
     if look.zoom == "stripe":
-        window = window_of_stripe(stripes, layout, at - 1)
+        window = window_of_stripe(
+            stripes, layout, at - 1, width_cm=min(width, CLOSE_REPEATS * width / plan.worked.ripple.repeats)
+        )
     elif look.zoom == "repeat":
         window = window_of_repeat(stripes, layout, row=plan.stripes[at - 1].first_row - 1)
     scale = min(size[0] / (window[2] - window[0]), size[1] / (window[3] - window[1]))
