@@ -12,10 +12,11 @@ import streamlit as st
 
 from blendplan.fabric.gauge import from_chain, from_first_row, from_ripple_swatch, from_swatch
 from blendplan.fabric.ripple import EDGES, PEAKS, STITCHES, VALLEYS, work
+from blendplan.fabric.sizes import SIZES, fit_rows, size_cm
 from blendplan.outputs.show import Show
 from blendplan.page.fields import choice_field, fold, nothing_yet, number_field, refused, try_, units_now, whole_field
 from blendplan.page.show import bullet_list, figure, table_html, told_html, unit_sign
-from blendplan.page.state import brief, change, lang, plan, say
+from blendplan.page.state import brief, change, lang, plan, say, tell
 from blendplan.plan import Brief, Plan
 from blendplan.units import CM_PER_INCH, exact
 
@@ -55,6 +56,7 @@ def blanket_part() -> None:
         nothing_yet()
         return
     made = plan()
+    _size(current, made)
     _width(current, made)
     choices = fold(say("Choose the ripple"), "ripple-fold")
     if choices.open:
@@ -65,10 +67,56 @@ def blanket_part() -> None:
         with gauge:
             _gauge(current)
     if made is not None:
-        lines = [n.say(lang()) for n in (*made.gauge.rests_on, *made.notices)]
+        lines = [n.say(lang()) for n in made.notices]
         st.html(bullet_list(dict.fromkeys(lines)))
         for caution in made.cautions:
             st.html(told_html(caution.say(lang()), "!"))
+
+
+def _size(current: Brief, made: Plan | None) -> None:
+    """Draw the usual sizes and the length: width and length are taken over together."""
+    columns = st.columns([2, 1, 1], vertical_alignment="bottom")
+
+    def take(name: str) -> None:
+        if not name:
+            change(lambda b: replace(b, size_name=""))
+            return
+        width, _ = size_cm(name)
+        change(lambda b: replace(b, size_name=name, wanted_width_cm=round(width, 1)))
+
+    show = Show(current.units, lang())
+    with columns[0]:
+        choice_field(
+            say("A usual size"),
+            "size-name",
+            current.size_name if current.size_name in SIZES else "",
+            {"": say("my own"), **{n: f"{say(n)} ({show.both_sizes(*size_cm(n))})" for n in SIZES}},
+            take,
+        )
+    with columns[1]:
+        st.text_input(
+            say("Wanted length ({unit})", unit=unit_sign("cm", current.units)),
+            key="wanted-length",
+            placeholder=show.number(size_cm(current.size_name)[1]) if current.size_name in SIZES else "",
+        )
+    with columns[2]:
+        st.button(say("Fit the rows to it"), key="fit-length", on_click=try_, args=("fit", lambda: _fit(current, made)))
+    refused("fit")
+
+
+def _fit(current: Brief, made: Plan | None) -> None:
+    typed = st.session_state.get("wanted-length", "").strip()
+    if typed:
+        length = float(_typed("wanted-length", say("wanted length"), "cm"))
+    else:
+        length = (
+            size_cm(current.size_name)[1] if current.size_name in SIZES else float(exact(None, say("wanted length")))
+        )
+    if made is not None:
+        fitted = fit_rows(current.all_stripes(), length, made.size.rise_per_row_cm, fit="spread")
+        change(lambda b: replace(b, stripes=fitted.stripes))
+        for notice in fitted.notices:
+            tell(notice)
 
 
 def _width(current: Brief, made: Plan | None) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
+from collections.abc import Sequence as Seq
 from dataclasses import replace
 from typing import Any
 
@@ -15,16 +16,13 @@ __all__ = [
     "add_yarn",
     "by_hand",
     "change_rule",
-    "change_stripe",
+    "change_strand",
+    "change_stripes",
     "change_yarn",
-    "double_stripe",
-    "drop_stripe",
     "drop_yarn",
-    "move_stripe",
     "rename_yarn",
     "reorder",
-    "reverse_stretch",
-    "swap_stripes",
+    "set_shade",
 ]
 
 
@@ -48,10 +46,10 @@ def set_shade(brief: Brief, name: str, at: int, shade: Shade) -> Brief:
 def _named(brief: Brief, old: str, new: str) -> dict[str, Any]:
     """Return the parts of a brief that name yarns, with one name replaced."""
 
-    def swap(names: Sequence[str]) -> tuple[str, ...]:
+    def swap(names: Seq[str]) -> tuple[str, ...]:
         return tuple(new if n == old else n for n in names)
 
-    settings = brief.yardage
+    settings, rule = brief.yardage, brief.sequence
     if settings.border is not None:
         settings = replace(settings, border=replace(settings.border, strands=swap(settings.border.strands)))
     if settings.fringe is not None:
@@ -60,7 +58,12 @@ def _named(brief: Brief, old: str, new: str) -> dict[str, Any]:
     measured = tuple(replace(m, strands=swap(m.strands)) if hasattr(m, "strands") else m for m in kept)
     stripes = brief.stripes
     return {
-        "sequence": replace(brief.sequence, order=swap(brief.sequence.order)),
+        "sequence": replace(
+            rule,
+            order=swap(rule.order),
+            carrier=new if rule.carrier == old else rule.carrier,
+            own_rows=tuple((swap(pair), rows) for pair, rows in rule.own_rows),
+        ),
         "stripes": None if stripes is None else tuple(replace(s, strands=swap(s.strands)) for s in stripes),
         "yardage": replace(settings, measured=measured),
     }
@@ -118,7 +121,7 @@ def change_rule(brief: Brief, **changes: Any) -> Brief:
     return replace(brief, sequence=replace(brief.sequence, **changes), stripes=None)
 
 
-def reorder(brief: Brief, places: Sequence[int]) -> Brief:
+def reorder(brief: Brief, places: Seq[int]) -> Brief:
     """Return the brief with its order read from old places; a missing place is left out."""
     old = brief.sequence.order
     if not all(isinstance(p, int) and 0 <= p < len(old) for p in places) or len(set(places)) != len(places):
@@ -131,56 +134,16 @@ def by_hand(brief: Brief) -> Brief:
     return replace(brief, stripes=brief.all_stripes())
 
 
-def _edit(brief: Brief, at: int, new: Sequence[Stripe], span: int = 1) -> Brief:
+def change_stripes(brief: Brief, edit: Callable[[Seq[Stripe]], tuple[Stripe, ...]]) -> Brief:
+    """Return the brief with its stripes, written out, changed by an edit of `blendplan.stripes.edit`."""
+    return replace(brief, stripes=edit(brief.all_stripes()))
+
+
+def change_strand(brief: Brief, at: int, strand: int, name: str) -> Brief:
+    """Return the brief with one strand of one stripe replaced."""
     stripes = brief.all_stripes()
-    made = (*stripes[:at], *new, *stripes[at + span :])
-    if not made:
-        raise StripeError("a blanket needs one stripe at least; change this one instead.")
-    return replace(brief, stripes=made)
-
-
-def change_stripe(brief: Brief, at: int, **changes: Any) -> Brief:
-    """Return the brief with one stripe changed."""
-    return _edit(brief, at, (replace(brief.all_stripes()[at], **changes),))
-
-
-def double_stripe(brief: Brief, at: int) -> Brief:
-    """Return the brief with a copy of a stripe after it."""
-    stripe = brief.all_stripes()[at]
-    return _edit(brief, at, (stripe, replace(stripe, locked=False)))
-
-
-def split_stripe(brief: Brief, at: int) -> Brief:
-    """Return the brief with a stripe split into two halves, the first the larger."""
-    stripe = brief.all_stripes()[at]
-    if stripe.rows < 2:
-        raise StripeError("a stripe of one row cannot be split; give it more rows first.")
-    half = stripe.rows // 2
-    return _edit(brief, at, (replace(stripe, rows=stripe.rows - half), replace(stripe, rows=half)))
-
-
-def drop_stripe(brief: Brief, at: int) -> Brief:
-    """Return the brief without a stripe."""
-    return _edit(brief, at, ())
-
-
-def move_stripe(brief: Brief, at: int, to: int) -> Brief:
-    """Return the brief with a stripe moved to another place."""
-    stripes = list(brief.all_stripes())
-    stripe = stripes.pop(at)
-    stripes.insert(min(max(to, 0), len(stripes)), stripe)
-    return replace(brief, stripes=tuple(stripes))
-
-
-def swap_stripes(brief: Brief, one: int, other: int) -> Brief:
-    """Return the brief with two stripes in each other's place."""
-    stripes = list(brief.all_stripes())
-    stripes[one], stripes[other] = stripes[other], stripes[one]
-    return replace(brief, stripes=tuple(stripes))
-
-
-def reverse_stretch(brief: Brief, first: int, last: int) -> Brief:
-    """Return the brief with the stripes from one place to another turned round."""
-    low, high = sorted((first, last))
-    stripes = brief.all_stripes()
-    return replace(brief, stripes=(*stripes[:low], *reversed(stripes[low : high + 1]), *stripes[high + 1 :]))
+    stripe = stripes[at]
+    if stripe.locked:
+        raise StripeError("stripe {number} is locked; unlock it before changing it.", number=at + 1)
+    made = replace(stripe, strands=tuple(name if i == strand else s for i, s in enumerate(stripe.strands)))
+    return replace(brief, stripes=(*stripes[:at], made, *stripes[at + 1 :]))

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import html
+from dataclasses import replace
 from fractions import Fraction
 
 import streamlit as st
 
-from blendplan.page.fields import number_field
-from blendplan.page.show import inert
-from blendplan.page.state import commit, say, work
+from blendplan.errors import BlendplanError
+from blendplan.outputs.show import Show
+from blendplan.page.fields import number_field, refused, try_
+from blendplan.page.show import inert, refused_html, table_html, told_html
+from blendplan.page.state import change, commit, lang, say, say_error, work
 from blendplan.plan import Plan
 from blendplan.units import number
+from blendplan.yardage.mend import mend
+from blendplan.yardage.progress import update
 
 __all__ = ["left_fold"]
 
@@ -27,6 +33,48 @@ def left_fold(made: Plan) -> None:
     for i, name in enumerate(names):
         with columns[i % len(columns)]:
             number_field(inert(name), f"left-{i}", kept.get(name), lambda v, n=name: _put(n, v), kind="g")  # type: ignore[misc]
+
+    if kept:
+        try:
+            _forecast(made, done, {n: float(g) for n, g in kept.items() if n in names})
+        except BlendplanError as error:
+            st.html(refused_html(say_error(error)))
+
+
+def _forecast(made: Plan, done: int, left: dict[str, float]) -> None:
+    """Draw what is left, what is needed, and a mend where it falls short."""
+    stripes = [s.stripe for s in made.stripes]
+    yarns, settings = made.brief.yarns, made.brief.yardage
+    now = update(stripes, made.yardage, yarns, rows_done=done, grams_left=left, settings=settings)
+    show = Show(made.brief.units, lang())
+    rows = [
+        (
+            html.escape(c.name),
+            show.mass(c.left_g),
+            show.mass(c.need_g),
+            f"{show.mass(c.low_g)} – {show.mass(c.high_g)}",
+            show.percent(c.chance_short),
+        )
+        for c in now.colours
+    ]
+    heads = (say("Yarn"), say("Left"), say("Still needs"), say("Likely range"), say("May run short"))
+    st.html(table_html(say("Yarn left and needed"), heads, rows))
+    for notice in now.notices:
+        st.html(told_html(notice.say(lang()), "!" if notice.level == "warning" else "i"))
+    if now.short:
+        mended = mend(stripes, made.yardage, yarns, now, settings)
+        for name, skeins in mended.buy:
+            st.html(told_html(say("Or buy {n} more skeins of {name}.", n=skeins, name=name)))
+        for notice in mended.notices:
+            st.html(told_html(notice.say(lang())))
+        if mended.changed:
+            st.button(
+                say("Change the rows not yet worked so"),
+                key="mend-take",
+                on_click=try_,
+                args=("mend", lambda: change(lambda b: replace(b, stripes=mended.stripes))),
+            )
+            refused("mend")
 
 
 def _put(name: str, grams: Fraction | None) -> None:

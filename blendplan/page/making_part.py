@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import html
 
 import streamlit as st
@@ -9,6 +10,7 @@ import streamlit as st
 from blendplan.outputs.content import begin_words
 from blendplan.outputs.look import letters
 from blendplan.outputs.names import download_name
+from blendplan.outputs.rows import plan_diagram
 from blendplan.page.derive import paper_bytes
 from blendplan.page.fields import fold, nothing_yet, whole_field
 from blendplan.page.show import key_mark
@@ -94,10 +96,14 @@ def _counter(made: Plan) -> None:
 
 
 def _written(made: Plan) -> None:
-    from blendplan.outputs.tables import rows_txt
-
-    text = rows_txt(made, lang=lang()).decode("utf-8-sig")
-    st.html(f'<pre class="bp-rows" tabindex="0" style="white-space:pre-wrap;font:inherit">{html.escape(text)}</pre>')
+    words = made.written(lang())
+    for section in words.sections:
+        lines = "".join(f"<p>{html.escape(line)}</p>" for line in section.lines)
+        st.html(f'<div class="bp-rows"><h3>{html.escape(section.title)}</h3>{lines}</div>')
+    svg = base64.b64encode(plan_diagram(made, lang()).encode("utf-8")).decode("ascii")
+    alt = say("Stitch diagram of one repeat; the written rows above say the same.")
+    picture = f'<img alt="{html.escape(alt, quote=True)}" src="data:image/svg+xml;base64,{svg}">'
+    st.html(f'<div class="bp-diagram">{picture}</div>')
 
 
 KINDS: tuple[tuple[str, str, str], ...] = (

@@ -9,12 +9,14 @@ from functools import lru_cache
 import streamlit as st
 
 from blendplan.errors import BlendplanError, StripeError
-from blendplan.order import AIMS, Constraints, Ordering, find_order
+from blendplan.order import AIMS, Constraints, Ordering
+from blendplan.order.alternatives import Alternative, alternatives
+from blendplan.order.explain import explain_step
 from blendplan.outputs.show import Show
 from blendplan.page import edits
 from blendplan.page.derive import plan_of, seen_small
 from blendplan.page.fields import refused, try_
-from blendplan.page.show import bullet_list, figure, inert, refused_html
+from blendplan.page.show import bullet_list, figure, refused_html
 from blendplan.page.sight import figure_html
 from blendplan.page.state import change, commit, lang, say, say_error, work
 from blendplan.page.workspace import Variant
@@ -28,17 +30,18 @@ __all__ = ["order_fold", "variants_fold"]
 OFFERED = ("smoothest", "even", "steady", "contrast", "light-to-dark", "dark-to-light", "hue", "high-low")
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=16)
 def _search(
     yarns: tuple[Yarn, ...],
     aim: str,
     ends: tuple[str | None, str | None],
     rows: tuple[int, int],
     member: float,
-) -> Ordering:
+) -> tuple[Alternative, ...]:
+    """Return a handful of really different good orders, the best first."""
     wishes = Constraints(first=ends[0], last=ends[1])
-    return find_order(
-        yarns, aim=aim, constraints=wishes, n_member=member, solid_rows=rows[0], blend_rows=rows[1], time_limit_s=20
+    return alternatives(
+        yarns, count=3, aim=aim, constraints=wishes, n_member=member, solid_rows=rows[0], blend_rows=rows[1]
     )
 
 
@@ -61,47 +64,71 @@ def order_fold(current: Brief) -> None:
     rule = current.sequence
     yarns = tuple(y for y in current.yarns if y.name in names)
     try:
-        with st.spinner(say("Looking for the best order")):
+        with st.spinner(say("Looking for good orders")):
             found = _search(
                 yarns, aim, (first or None, last or None), (rule.solid_rows, rule.blend_rows), current.member
             )
     except BlendplanError as error:
         st.html(refused_html(say_error(error)))
         return
-    _found(current, found, "best")
+    for i, one in enumerate(found):
+        _found(current, one, i)
+    _mends(current, found[0])
 
 
-def _found(current: Brief, found: Ordering, key: str) -> None:
-    """Draw one order: picture in small, steps as bars, worst step named, and a button to take it."""
-    trial = edits.change_rule(current, order=found.order)
+def _found(current: Brief, one: Alternative, i: int) -> None:
+    """Draw one order: picture in small, how good it is, steps as bars, worst step, skeins, and a button to take it."""
+    order = one.ordering.order
+    trial = edits.change_rule(current, order=order)
     left, right = st.columns([1, 2])
     with left:
         st.html(
             figure_html(
-                seen_small(trial), say("The blanket in this order: {names}", names=", ".join(found.order)), "bp-small"
+                seen_small(trial), say("The blanket in this order: {names}", names=", ".join(order)), "bp-small"
             )
         )
     with right:
-        st.html(f"<p>{html.escape(_capital(found.verdict.say(lang())))}</p>{step_bars(found)}")
-        worst = found.worst
-        if worst is not None:
-            st.caption(
-                say(
-                    "The longest step is from {a} to {b}: {d}.",
-                    a=inert(worst.before),
-                    b=inert(worst.after),
-                    d=figure(worst.delta_e, 1, lang()),
-                )
-            )
-        st.button(
-            say("Take this order"),
-            key=f"take-{key}",
-            type="primary",
-            disabled=found.order == current.sequence.order and current.stripes is None,
-            on_click=try_,
-            args=("order-take", lambda: change(lambda b: edits.change_rule(b, order=found.order))),
+        if i == 0:
+            said = one.ordering.verdict.say(lang())
+        else:
+            said = say("another good order, {percent} % behind the first.", percent=figure(100 * one.behind, 1, lang()))
+        buy = sum(c.buy_skeins or 0 for c in plan_of(trial).yardage.colours)
+        st.html(
+            f"<p><b>{html.escape(_capital(said))}</b></p>{step_bars(one.ordering)}"
+            f"<p>{html.escape(_capital(one.worst.say(lang())))} {html.escape(say('{n} skeins to buy', n=buy))}</p>"
         )
+        st.button(
+            say("Take order {n}", n=i + 1),
+            key=f"take-order-{i}",
+            disabled=order == current.sequence.order and current.stripes is None,
+            on_click=try_,
+            args=("order-take", lambda: change(lambda b: edits.change_rule(b, order=order))),
+        )
+    if i == 0:
         refused("order-take")
+
+
+def _mends(current: Brief, best: Alternative) -> None:
+    """Draw why one step is long, and what would mend it."""
+    steps = best.ordering.steps
+    if not steps:
+        return
+    longest = max(range(len(steps)), key=lambda i: steps[i].delta_e)
+    at = st.selectbox(
+        say("Explain a step of the first order"),
+        range(len(steps)),
+        index=longest,
+        format_func=lambda i: f"{steps[i].before} → {steps[i].after}",
+        key="explain-step",
+    )
+    report = explain_step(
+        best.ordering,
+        current.yarns,
+        int(at or 0),
+        n_member=current.member,
+        blend_rows=current.sequence.blend_rows,
+    )
+    st.html(bullet_list(_capital(n.say(lang())) for n in (*report.why, *(m.words for m in report.mends))))
 
 
 def _capital(text: str) -> str:

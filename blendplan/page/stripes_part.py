@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Callable
+from collections.abc import Sequence as Seq
 from dataclasses import replace
 
 import streamlit as st
@@ -17,7 +18,8 @@ from blendplan.page.parts import order_list
 from blendplan.page.show import figure, key_mark, patch, table_html
 from blendplan.page.state import brief, change, lang, plan, say
 from blendplan.plan import Brief, Plan
-from blendplan.stripes.model import MAX_ROWS
+from blendplan.stripes import edit
+from blendplan.stripes.model import MAX_ROWS, Stripe
 from blendplan.units import plain
 from blendplan.wording import tr
 
@@ -97,10 +99,34 @@ def _rule(current: Brief) -> None:
                 lambda: change(lambda b: edits.change_rule(b, order=(*b.sequence.order, st.session_state["again"]))),
             ),
         )
+    columns = st.columns(3, vertical_alignment="bottom")
+    with columns[0]:
+        choice_field(
+            say("Arrangement"),
+            "arrange",
+            rule.arrange,
+            {k: say(v) for k, v in ARRANGEMENTS.items()},
+            lambda v: change(lambda b: edits.change_rule(b, arrange=v)),
+        )
+    with columns[1]:
+        whole_field(
+            say("How often"), "times", rule.times, (1, 60), lambda n: change(lambda b: edits.change_rule(b, times=n))
+        )
+    with columns[2]:
+        choice_field(
+            say("One colour carried through all"),
+            "carrier",
+            rule.carrier or "",
+            {"": say("none"), **{n: n for n in names}},
+            lambda v: change(lambda b: edits.change_rule(b, carrier=v or None)),
+        )
     with st.container(horizontal=True, gap="small"):
-        _whole_order(say("Turn the order round"), "turn-round", lambda o: o[::-1])
-        _whole_order(say("Repeat it"), "repeat-order", lambda o: o + o)
-        _whole_order(say("Mirror it"), "mirror-order", lambda o: o + o[-2::-1])
+        st.button(
+            say("Turn the order round"),
+            key="turn-round",
+            on_click=try_,
+            args=("order", lambda: change(lambda b: edits.change_rule(b, order=b.sequence.order[::-1]))),
+        )
         st.button(
             say("Change single stripes by hand"),
             key="to-hand",
@@ -109,13 +135,12 @@ def _rule(current: Brief) -> None:
         )
 
 
-def _whole_order(label: str, key: str, turn: Callable[[tuple[str, ...]], tuple[str, ...]]) -> None:
-    st.button(
-        label,
-        key=key,
-        on_click=try_,
-        args=("order", lambda: change(lambda b: edits.change_rule(b, order=turn(b.sequence.order)))),
-    )
+ARRANGEMENTS = {
+    "once": "once",
+    "repeat": "again and again",
+    "mirror": "there and back",
+    "centre-out": "from the centre",
+}
 
 
 def _hand(current: Brief) -> None:
@@ -139,32 +164,30 @@ def _hand(current: Brief) -> None:
         lambda v: st.session_state.__setitem__("stripe-at", int(v)),
     )
     names = [y.name for y in current.yarns]
-    columns = st.columns([2, 2, 1])
-    for k in range(min(2, len(stripe.strands))):
+    columns = st.columns([2] * len(stripe.strands) + [1])
+    for k in range(len(stripe.strands)):
         with columns[k]:
             choice_field(
                 say("Strand {n}", n=k + 1),
                 f"strand-{k}",
                 stripe.strands[k],
                 {n: n for n in names},
-                lambda v, k=k: change(  # type: ignore[misc]
-                    lambda b: edits.change_stripe(
-                        b, at, strands=tuple(v if i == k else s for i, s in enumerate(stripe.strands))
-                    )
-                ),
+                lambda v, k=k: change(lambda b: edits.change_strand(b, at, k, v)),  # type: ignore[misc]
             )
-    with columns[2]:
+    with columns[-1]:
         whole_field(
             say("Rows"),
             "stripe-rows",
             stripe.rows,
             (1, MAX_ROWS),
-            lambda n: change(lambda b: edits.change_stripe(b, at, rows=n)),
+            lambda n: change(lambda b: edits.change_stripes(b, lambda t: edit.set_rows(t, at, n))),
         )
 
-    def go(label: str, key: str, act: Callable[[Brief], Brief], then: int, off: bool = False) -> None:
+    def go(
+        label: str, key: str, act: Callable[[Seq[Stripe]], tuple[Stripe, ...]], then: int, off: bool = False
+    ) -> None:
         def press() -> None:
-            try_("hand", lambda: change(act))
+            try_("hand", lambda: change(lambda b: edits.change_stripes(b, act)))
             if "hand" not in st.session_state.bad:
                 st.session_state["stripe-at"] = then
 
@@ -172,13 +195,16 @@ def _hand(current: Brief) -> None:
 
     last = len(stripes) - 1
     with st.container(horizontal=True, gap="small"):
-        go(say("Earlier"), "hand-up", lambda b: edits.move_stripe(b, at, at - 1), at - 1, at == 0 or stripe.locked)
-        go(say("Later"), "hand-down", lambda b: edits.move_stripe(b, at, at + 1), at + 1, at == last or stripe.locked)
-        go(say("Double"), "hand-double", lambda b: edits.double_stripe(b, at), at + 1)
-        go(say("Split"), "hand-split", lambda b: edits.split_stripe(b, at), at, stripe.rows < 2)
-        go(say("Remove"), "hand-drop", lambda b: edits.drop_stripe(b, at), max(0, at - 1), last == 0)
+        go(say("Earlier"), "hand-up", lambda t: edit.move(t, at, at - 1), at - 1, at == 0 or stripe.locked)
+        go(say("Later"), "hand-down", lambda t: edit.move(t, at, at + 1), at + 1, at == last or stripe.locked)
+        go(say("Double"), "hand-double", lambda t: edit.add(t, at + 1, replace(stripe, locked=False)), at + 1)
+        go(say("Split"), "hand-split", lambda t: edit.split(t, at, stripe.rows - stripe.rows // 2), at, stripe.rows < 2)
+        go(say("Remove"), "hand-drop", lambda t: edit.remove(t, at), max(0, at - 1), last == 0)
         switch_field(
-            say("Locked"), "hand-lock", stripe.locked, lambda v: change(lambda b: edits.change_stripe(b, at, locked=v))
+            say("Locked"),
+            "hand-lock",
+            stripe.locked,
+            lambda v: change(lambda b: edits.change_stripes(b, lambda t: edit.lock(t, at, v))),
         )
     refused("hand")
     columns = st.columns([2, 1, 1], vertical_alignment="bottom")
@@ -186,9 +212,9 @@ def _hand(current: Brief) -> None:
         st.selectbox(say("Together with stripe"), list(range(len(stripes))), format_func=name, key="hand-other")
     other = int(st.session_state.get("hand-other") or 0)
     with columns[1]:
-        go(say("Swap the two"), "hand-swap", lambda b: edits.swap_stripes(b, at, other), other)
+        go(say("Swap the two"), "hand-swap", lambda t: edit.swap(t, at, other), other)
     with columns[2]:
-        go(say("Turn the stretch round"), "hand-reverse", lambda b: edits.reverse_stretch(b, at, other), at)
+        go(say("Turn the stretch round"), "hand-reverse", lambda t: edit.reverse(t, min(at, other), max(at, other)), at)
     st.button(
         say("Back to the rule (drops changes by hand)"),
         key="to-rule",

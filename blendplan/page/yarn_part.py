@@ -17,7 +17,7 @@ from blendplan.page.photo_part import free_name, photos_fold
 from blendplan.page.show import patch
 from blendplan.page.state import brief, change, commit, lang, say, work
 from blendplan.page.workspace import Crop, Extras, Workspace
-from blendplan.photo import nudge
+from blendplan.photo import drop_part, merge_parts, nudge, split_part
 from blendplan.plan import Brief
 from blendplan.stripes.sequence import Sequence as Rule
 from blendplan.units import exact
@@ -190,21 +190,18 @@ def _shades(yarn: Yarn, place: int) -> None:
                     args=(f"y{place}-{at}-hex", _nudger(yarn.name, at, shade, step)),
                 )
         text_field(say("Colour code"), f"y{place}-{at}-hex", shade.srgb, _typer(yarn.name, at, shade))
-        if len(yarn.shades) > 1:
-            with st.container(horizontal=True, gap="small"):
+        with st.container(horizontal=True, gap="small"):
+            key = f"y{place}-{at}"
+            split = _parts_to(yarn.name, lambda p, i=at: split_part(p, i))  # type: ignore[misc]
+            st.button(say("Split in two shades"), key=f"{key}-split", on_click=try_, args=(f"{key}-hex", split))
+            if len(yarn.shades) > 1:
+                drop = _parts_to(yarn.name, lambda p, i=at: drop_part(p, i))  # type: ignore[misc]
+                st.button(say("Drop this shade"), key=f"{key}-drop", on_click=try_, args=(f"{key}-hex", drop))
+            if at:
+                merge = _parts_to(yarn.name, lambda p, i=at: merge_parts(p, i - 1, i))  # type: ignore[misc]
                 st.button(
-                    say("Drop this shade"),
-                    key=f"y{place}-{at}-drop",
-                    on_click=try_,
-                    args=(f"y{place}-{at}-hex", _dropper(yarn, at)),
+                    say("Merge with the one above"), key=f"{key}-merge", on_click=try_, args=(f"{key}-hex", merge)
                 )
-                if at:
-                    st.button(
-                        say("Merge with the one above"),
-                        key=f"y{place}-{at}-merge",
-                        on_click=try_,
-                        args=(f"y{place}-{at}-hex", _merger(yarn, at)),
-                    )
 
 
 def _nudger(name: str, at: int, shade: Shade, step: dict[str, int]) -> Callable[[], None]:
@@ -220,22 +217,8 @@ def _typer(name: str, at: int, shade: Shade) -> Callable[[str], None]:
     return take
 
 
-def _shared_out(shades: tuple[Shade, ...]) -> tuple[Shade, ...]:
-    total = sum(s.share for s in shades)
-    return tuple(replace(s, share=s.share / total) for s in shades)
-
-
-def _dropper(yarn: Yarn, at: int) -> Callable[[], None]:
-    left = _shared_out(tuple(s for i, s in enumerate(yarn.shades) if i != at))
-    return lambda: change(lambda b: change_yarn(b, yarn.name, shades=left))
-
-
-def _merger(yarn: Yarn, at: int) -> Callable[[], None]:
-    one, two = yarn.shades[at - 1], yarn.shades[at]
-    pair = Yarn(name="pair", shades=_shared_out((one, two)))
-    both = replace(one, lab=pair.lab, share=one.share + two.share)
-    left = (*yarn.shades[: at - 1], both, *yarn.shades[at + 1 :])
-    return lambda: change(lambda b: change_yarn(b, yarn.name, shades=left))
+def _parts_to(name: str, parts: Callable[[tuple[Shade, ...]], tuple[Shade, ...]]) -> Callable[[], None]:
+    return lambda: change(lambda b: change_yarn(b, name, shades=parts(b.yarn(name).shades)))
 
 
 def _band(yarn: Yarn, place: int) -> None:
