@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cache
 
 import numpy as np
 
@@ -169,12 +170,13 @@ def colour_need(yarn: Yarn, demand: Demand, settings: YardageSettings) -> Colour
         supply = supply_of(yarn, band, demand, settings)
         on_hand = supply.nominal_m
         if settings.margin is None:
-            buy, _ = skeins_for_chance(demand.need_m, demand.sd_m, supply, settings.chance_short)
+            buy, chance = skeins_for_chance(demand.need_m, demand.sd_m, supply, settings.chance_short)
         else:
             buy = skeins_to_buy(metres_exact(demand.need_m), band.length_m, on_hand_m=on_hand, margin=settings.margin)
         if buy and settings.spare_skein:
-            buy += 1
-        chance = chance_with(demand.need_m, demand.sd_m, supply, buy)
+            buy, chance = buy + 1, None
+        if chance is None:
+            chance = chance_with(demand.need_m, demand.sd_m, supply, buy)
         spare = float(on_hand + buy * band.length_m) - demand.need_m
         grams = demand.need_m / float(band.m_per_g)
         if settings.join_at == "row-end" and supply.loss_m == 0:
@@ -209,6 +211,13 @@ def colour_need(yarn: Yarn, demand: Demand, settings: YardageSettings) -> Colour
     )
 
 
+@cache
+def _quadrature() -> tuple[tuple[float, float], ...]:
+    """Return nodes and weights of 61-point Gauss-Hermite quadrature for a standard normal."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(61)
+    return tuple(zip(nodes.tolist(), (weights / weights.sum()).tolist(), strict=True))
+
+
 def chance_any_short(
     yarns: Sequence[Yarn], demands: Sequence[Demand], colours: Sequence[ColourNeed], settings: YardageSettings
 ) -> float | None:
@@ -227,9 +236,8 @@ def chance_any_short(
             supplies.append((demand, supply.mean_m, math.sqrt(supply.variance)))
     if not supplies:
         return None
-    nodes, weights = np.polynomial.hermite_e.hermegauss(61)
     total = 0.0
-    for node, weight in zip(nodes.tolist(), (weights / weights.sum()).tolist(), strict=True):
+    for node, weight in _quadrature():
         enough = 1.0
         for demand, mean, sd in supplies:
             need = max(0.0, demand.stitched_m * (1 + node * demand.spread / Z90) + demand.fixed_m)

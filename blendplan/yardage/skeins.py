@@ -116,8 +116,9 @@ class Supply:
     @property
     def mean_m(self) -> float:
         """Mean usable metres: each piece but the last loses half of `loss_m` and two tails' worth at its join."""
-        joins = max(0, self.pieces - 1)
-        return float(self.nominal_m) - joins * (min(self.loss_m, float(self.put_up.length_m)) / 2 + self.tails_m)
+        length, per_g = float(self.put_up.length_m), float(self.put_up.m_per_g)
+        nominal = self.skeins * length + math.fsum(map(float, self.parts_g)) * per_g
+        return nominal - max(0, self.pieces - 1) * (min(self.loss_m, length) / 2 + self.tails_m)
 
     @property
     def variance(self) -> float:

@@ -20,8 +20,9 @@ from test_yardage_examples import (
 )
 from test_yardage_skeins import trial
 from test_yardage_stash import scraps
-from yardage_cases import Gauge, Worked, yarn
+from yardage_cases import Gauge, yarn
 
+from blendplan.fabric.ripple import Ripple, work
 from blendplan.stripes.sequence import Sequence
 from blendplan.yardage.length import estimate
 from blendplan.yardage.models import AREA_CENTRAL
@@ -50,7 +51,7 @@ def speed() -> list[str]:
     names = [f"Y{i}" for i in range(12)]
     plan = Sequence(order=tuple(names), solid_rows=8, blend_rows=4).expand()
     yarns = tuple(yarn(n, price="4.95") for n in names)
-    worked, gauge = Worked(12), Gauge()
+    worked, gauge = work(Ripple(repeats=12)), Gauge()
     need = estimate(plan, worked, gauge, yarns)
 
     def plain_sum() -> dict[str, float]:
