@@ -68,12 +68,12 @@ def speed() -> list[str]:
     left = {n: 60.0 for n in names[:3]}
     start = {n: 200.0 for n in names}
     lines = [f"plain sum over rows and strands: {base:.3f} ms (baseline)"]
-    for what, work in (
+    for what, job in (
         ("estimate", lambda: estimate(plan, worked, gauge, yarns)),
         ("update while working", lambda: update(plan, need, yarns, rows_done=30, grams_left=left, grams_start=start)),
         ("skeins followed row by row", lambda: feed(plan, need, yarns)),
     ):
-        ms = median_ms(work)
+        ms = median_ms(job)
         lines.append(f"{what}: {ms:.2f} ms, {ms / base:.0f} x baseline (target for a plan update: 10 ms)")
     return lines
 
