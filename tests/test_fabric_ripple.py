@@ -210,6 +210,8 @@ def test_impossible_choices_are_explained(change: dict[str, str], advice: str) -
         {"stitch": "xx"},
         {"turning_chains": 0},
         {"crest": -1},
+        {"turning_counts": "yes"},
+        {"setup": 1},
     ],
 )
 def test_bad_numbers_and_names_are_one_clear_line(bad: dict[str, object]) -> None:

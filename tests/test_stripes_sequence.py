@@ -159,6 +159,10 @@ def test_lights_and_darks_kept_apart_or_mixed() -> None:
         assert all(abs(light[a] - light[b]) <= 36 for a, b in pairwise(apart))
         mixed = random_order(counts, seed, lightness=light, least_step=25)
         assert all(abs(light[a] - light[b]) >= 25 for a, b in pairwise(mixed))
+    with pytest.raises(StripeError, match="lightness of E is missing"):
+        random_order(counts, 1, lightness={n: v for n, v in light.items() if n != "E"}, least_step=10)
+    with pytest.raises(StripeError, match="need the lightness"):
+        random_order(counts, 1, least_step=10)
     with pytest.raises(StripeError, match="lower the least step"):
         random_order(counts, 1, lightness=light, least_step=80)
 

@@ -203,7 +203,7 @@ def default_gauge(
     given = weight_class if tex is None else tex
     if given is None:
         raise FabricError("no yarn was given for the gauge; give a weight class from 0 to 7 or the thickness in tex.")
-    each = list(given) if isinstance(given, Sequence) else [given] * strands
+    each = list(given) if isinstance(given, Sequence) and not isinstance(given, str) else [given] * strands
     if tex is None:
         classes = [whole(c, "weight class", 0, 7) for c in each]
         widths = [4 * 2.54 / DC_PER_4_IN[c] for c in classes]

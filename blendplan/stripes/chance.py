@@ -70,8 +70,10 @@ def random_order(
             total=total,
             allowed=(total + 1) // 2,
         )
-    light = {name: number((lightness or {}).get(name, 50.0), "lightness of " + name, 0, 100) for name in left}
+    light = _lightness(left, lightness)
     stepped = lightness is not None
+    if not stepped and (least_step > 0 or most_step < 100):
+        raise StripeError("steps of lightness need the lightness of every colour; give it, or leave the steps out.")
 
     def fits(a: str, b: str) -> bool:
         step = abs(light[a] - light[b])
@@ -85,6 +87,16 @@ def random_order(
             high=f"{most_step:g}",
         )
     return order
+
+
+def _lightness(names: Mapping[str, object], lightness: Mapping[str, float] | None) -> dict[str, float]:
+    """Return L* of every colour, all alike where none is given."""
+    if lightness is None:
+        return dict.fromkeys(names, 50.0)
+    missing = [name for name in names if name not in lightness]
+    if missing:
+        raise StripeError("the lightness of {names} is missing; give L* from 0 to 100.", names=", ".join(missing))
+    return {name: number(lightness[name], "lightness of " + name, 0, 100) for name in names}
 
 
 def _search(
@@ -130,8 +142,8 @@ def spread_evenly(counts: Mapping[str, int], lightness: Mapping[str, float] | No
     """
     total = sum(counts.values())
     done = dict.fromkeys(counts, 0)
-    light = lightness or {}
-    mean = sum(light.get(n, 50.0) * k for n, k in counts.items()) / total if total else 0.0
+    light = _lightness(counts, lightness)
+    mean = sum(light[n] * k for n, k in counts.items()) / total if total else 0.0
     drift, out = 0.0, list[str]()
     for at in range(total):
         open_ = [n for n, k in counts.items() if done[n] < k]
@@ -144,9 +156,9 @@ def spread_evenly(counts: Mapping[str, int], lightness: Mapping[str, float] | No
 
         first = min(due(n) for n in apart)
         ready = pressed or [n for n in apart if due(n) <= first + Fraction(1, total)]
-        pick = min(ready, key=lambda n: (abs(drift + light.get(n, 50.0) - mean), due(n), n) if light else (due(n), n))
+        pick = min(ready, key=lambda n: (abs(drift + light[n] - mean), due(n), n))
         done[pick] += 1
-        drift += light.get(pick, 50.0) - mean
+        drift += light[pick] - mean
         out.append(pick)
     return tuple(out)
 
