@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass, replace
 
 from blendplan.errors import FabricError
+from blendplan.fabric.choices import MAX_REPEATS
 from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT, Gauge
-from blendplan.fabric.ripple import MAX_REPEATS, Ripple, Worked, work
+from blendplan.fabric.ripple import Ripple, Worked, work
 from blendplan.fabric.shapes import LADDER
 from blendplan.units import number, whole
 
