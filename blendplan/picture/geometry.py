@@ -7,6 +7,7 @@ A pixel on the border of two stripes, or of the blanket, has a second code and t
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -200,6 +201,7 @@ class _Weaver:
     shop: TileShop
     chunks: tuple[Chunk, ...]
     extents: tuple[tuple[float, ...], ...]
+    looks: tuple[int, ...]
     view: View
     seed: int
 
@@ -207,7 +209,11 @@ class _Weaver:
     def of(cls, shop: TileShop, view: View, seed: int) -> _Weaver:
         chunks = chunks_of(shop.layout)
         extents = [tuple((np.concatenate([c.corner, c.far]) * shop.fine_per_cm).tolist()) for c in chunks]
-        return cls(shop, chunks, tuple(extents), view, seed)
+        # A run that comes once in a row, beside others that come again, is an edge: one look is enough for it.
+        often = Counter(c.key for c in chunks)
+        edges = max(often.values()) > 2
+        looks = tuple(1 if edges and often[c.key] == 1 else VARIANTS for c in chunks)
+        return cls(shop, chunks, tuple(extents), looks, view, seed)
 
     def row(self, layer: _Layer, n: int, what: str, strands: int) -> None:
         """Lay one row (n counts from 0; the foundation chain is drawn at the foot of row 0)."""
@@ -225,12 +231,14 @@ class _Weaver:
                 continue
             if y - north > (view.top + view.height) * f or y - south < view.top * f:
                 continue
+            looks = 1 if what == "foundation" else self.looks[c]
             tile, left, top = shop.tile(
                 chunk,
                 layer=what,
                 side=side,
                 strands=strands,
-                variant=int(variants[c]),
+                looks=looks,
+                variant=int(variants[c]) % looks,
                 roll=(start + c) % strands,
                 x=x,
                 y=y,

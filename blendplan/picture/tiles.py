@@ -155,7 +155,7 @@ class TileShop:
     _ready: dict[tuple[object, ...], Maps] = field(default_factory=dict)
 
     def tile(
-        self, chunk: Chunk, *, layer: str, side: str, strands: int, variant: int, roll: int, x: int, y: int
+        self, chunk: Chunk, *, layer: str, side: str, strands: int, looks: int, variant: int, roll: int, x: int, y: int
     ) -> tuple[Maps, int, int]:
         """Return a tile and the pixel of its upper left corner.
 
@@ -163,6 +163,8 @@ class TileShop:
         ----------
         chunk, layer, side, strands, variant
             What is drawn.
+        looks : int
+            How many variants of it are in use.
         roll : int
             By how many the strands change places.
         x, y : int
@@ -178,7 +180,7 @@ class TileShop:
         name = (chunk.key, layer, side, strands)
         if (*name, variant) not in self._fine:
             # Small stitches are drawn in all variants at once, which is quicker; large ones when needed.
-            many = range(VARIANTS) if self.layout.stitch_width_cm * self.fine_per_cm < BATCH_BELOW else (variant,)
+            many = range(looks) if self.layout.stitch_width_cm * self.fine_per_cm < BATCH_BELOW else (variant,)
             fines = self._draw(chunk, layer=layer, side=side, strands=strands, variants=tuple(many))
             for which, drawn in zip(many, fines, strict=True):
                 self._fine[*name, which] = drawn
