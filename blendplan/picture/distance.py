@@ -66,8 +66,13 @@ def encode(linear_rgb: ArrayLike) -> NDArray[np.uint8]:
     return np.take(_encode_table(), codes.astype(np.uint16))
 
 
-def _response(shape: tuple[int, int], channel: int, px_per_degree: float) -> NDArray[np.float32]:
-    """Return one channel's filter over the frequencies of the cosine transform, 1 at frequency zero."""
+def _response(
+    shape: tuple[int, int], channel: int, px_per_degree: float
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return one channel's filter over the frequencies of the cosine transform, 1 at frequency zero.
+
+    It is the product of the two arrays, shapes (h, Gaussians) and (Gaussians, w).
+    """
     total = sum(weight for weight, _ in KERNELS[channel])
     factors = []
     for n in shape:
@@ -76,7 +81,7 @@ def _response(shape: tuple[int, int], channel: int, px_per_degree: float) -> NDA
             np.stack([np.exp(-0.5 * (omega * spread_deg(width) * px_per_degree) ** 2) for _, width in KERNELS[channel]])
         )
     weights = np.array([weight / total for weight, _ in KERNELS[channel]])
-    return (factors[0].T * weights).astype(np.float32) @ factors[1].astype(np.float32)
+    return (factors[0].T * weights).astype(np.float32), factors[1].astype(np.float32)
 
 
 def seen_from(picture: NDArray[Any], *, px_per_cm: float, distance_cm: float) -> NDArray[Any]:
@@ -134,7 +139,12 @@ def seen_from(picture: NDArray[Any], *, px_per_cm: float, distance_cm: float) ->
         list(pool.map(take_apart, bands))
         for c in range(3):
             spectrum = fft.dctn(planes[c], type=2, workers=2, overwrite_x=True)
-            spectrum *= _response((height, width), c, px_per_degree)
+            down, across = _response((height, width), c, px_per_degree)
+
+            def weigh(rows: slice, spectrum: Any = spectrum, down: Any = down, across: Any = across) -> None:
+                spectrum[rows] *= down[rows] @ across
+
+            list(pool.map(weigh, bands))
             planes[c] = fft.idctn(spectrum, type=2, workers=2, overwrite_x=True)
         list(pool.map(put_together, bands))
     return out
