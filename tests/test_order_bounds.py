@@ -105,6 +105,8 @@ def test_bounds_are_never_above_the_optimum(seed: int) -> None:
         {"constraints": Constraints(short=("c05",), places={"c01": 4})},
         {"constraints": Constraints(uses={"c02": 3}, apart=3)},
         {"aim": "even"},
+        {"aim": "steady"},
+        {"aim": {"steady": 1, "smoothest": 1}},
         {"aim": "hue"},
         {"aim": {"smoothest": 1, "light-to-dark": 1}},
     ],

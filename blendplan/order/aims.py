@@ -42,6 +42,7 @@ from blendplan.colour import Floats, delta_e_2000
 from blendplan.errors import StripeError
 from blendplan.order.steps import StepTable
 from blendplan.units import number
+from blendplan.wording import Notice, note
 
 __all__ = ["AIMS", "GREY_CHROMA", "Objective", "Targets", "check_aim", "objective"]
 
@@ -150,7 +151,7 @@ def _hue_turns(lab: Floats) -> Floats:
     return np.asarray(turns)
 
 
-def _need(value: object, aim: str, what: str) -> None:
+def _need(value: object, aim: str, what: Notice) -> None:
     if not value:
         raise StripeError("the aim {aim} needs {what}; give it or choose another aim.", aim=repr(aim), what=what)
 
@@ -176,13 +177,13 @@ def _places(name: str, table: StepTable, k: int, targets: Targets) -> Floats:
         wanted = _ramp(light, k)
         return np.abs(light[None, :] - (wanted if name == "light-to-dark" else wanted[::-1])[:, None])
     if name == "ends":
-        _need(targets.start or targets.end, name, "a wanted start or end colour")
+        _need(targets.start or targets.end, name, note("a wanted start or end colour"))
         if targets.start:
             places[0] += delta_e_2000(table.lab, targets.start)
         if targets.end:
             places[-1] += delta_e_2000(table.lab, targets.end)
     elif name == "own":
-        _need(targets.own, name, "her own order")
+        _need(targets.own, name, note("her own order"))
         spots: dict[str, list[int]] = {}
         for p, colour in enumerate(targets.own):
             spots.setdefault(colour, []).append(p)
@@ -191,7 +192,7 @@ def _places(name: str, table: StepTable, k: int, targets: Targets) -> Floats:
                 away = np.abs(np.arange(k)[:, None] - np.array(spots[colour])[None, :])
                 places[:, i] = away.min(axis=1)
     elif name == "follow":
-        _need(targets.follow, name, "the shades to follow")
+        _need(targets.follow, name, note("the shades to follow"))
         along = np.array(targets.follow)
         at = np.linspace(0, len(along) - 1, k)
         low = np.floor(at).astype(int)

@@ -203,7 +203,7 @@ def build(
         goal=goal,
         barred=barred,
         wanted=wanted,
-        shut=_shut(names, wishes, goal.places),
+        shut=_shut(names, wishes, goal),
         groups=groups,
         apart=wishes.apart,
         closed=wishes.closed,
@@ -240,12 +240,15 @@ def _sides(names: tuple[str, ...], wishes: Constraints, direct: Floats, k: int) 
     return barred, wanted
 
 
-def _shut(names: tuple[str, ...], wishes: Constraints, places: Floats) -> Bools:
+def _shut(names: tuple[str, ...], wishes: Constraints, goal: Objective) -> Bools:
+    places = goal.places
     k, m = places.shape
     named = np.array(names, dtype=object)
     shut = np.zeros((k, m), dtype=bool)
     fixed = [(n, p - 1) for n, p in wishes.places]
     turning = wishes.closed and not wishes.places and not places.any() and k == m
+    # With a first and a last colour it also matters which way round it is read.
+    turning = turning and (wishes.last is None or np.array_equal(goal.edges, goal.edges.T))
     if not turning:
         # A round that looks the same from every place is turned to its first colour when it is written down.
         fixed += [(wishes.first, 0)] if wishes.first else []

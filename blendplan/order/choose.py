@@ -101,6 +101,9 @@ def choose_order(
     if progress is not None:
         progress(1.0)
     result = finish(found, task, stopped=control.stopped)
+    if result.exact and k < free:
+        proven = note("proven best: no other {k} of these {n} colours, in any order, are better.", k=k, n=free)
+        result = replace(result, verdict=proven)
     alone = [name for name, _ in task.aims]
     pulls = wishes.first or wishes.last or wishes.least_step or wishes.places or keep
     if alone in (["smoothest"], ["even"], ["steady"]) and not pulls:

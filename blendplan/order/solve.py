@@ -13,6 +13,7 @@ J. ACM 23 (1976) 619-635).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -139,8 +140,21 @@ class _Run:
                 todo += [(a, cut), (cut, b)]
         exact = proven and all(f.exact for f, _, _ in seen.values())
         value = true(best)
-        floor_all = value if exact else 0.0
+        known = [(centre, got.bound) for centre, (got, _, _) in sorted(seen.items())]
+        floor_all = value if exact else min(value, _variance_floor(known, goal.w_var))
         return Found(best.order, value, floor_all, exact, best.faults)
+
+
+def _variance_floor(known: list[tuple[float, float]], w_var: float) -> float:
+    """Return what no order can beat, from lower bounds of the concave part at some centres that span all means."""
+    if not all(np.isfinite(y) for _, y in known):
+        return 0.0
+    floor = np.inf
+    for (a, y_a), (b, y_b) in pairwise(known):
+        tilt = (y_b - y_a) / (b - a)
+        centre = min(max(-tilt / (2 * w_var), a), b)
+        floor = min(floor, y_a + tilt * (centre - a) + w_var * centre**2)
+    return max(float(floor), 0.0)
 
 
 def _bottleneck_floor(model: Model) -> float:
@@ -252,6 +266,9 @@ def solve(
     exact_items : int
         Up to so many items the exact search is used.
     """
+    if model.m > exact_items and (model.goal.w_var or (model.goal.w_max and model.goal.edges.any())):
+        # These ask many additive questions, one after the other.
+        effort *= 0.3
     run = _Run(model, control or Control(), seed, effort, exact_items)
     if not model.borders:
         value = float(model.value(np.arange(model.k)[None])[0])
