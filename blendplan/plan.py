@@ -288,7 +288,7 @@ def make_plan(brief: Brief) -> Plan:
     size = measure(worked, gauge, rows)
     wanted = brief.wanted_width_cm if brief.wanted_width_cm is not None else size.width_cm
     planned = _planned(brief, stripes, size.rise_per_row_cm)
-    used = {name for stripe in stripes for name in stripe.strands}
+    used = {name for stripe in stripes for name in stripe.strands} | brief.yardage.names
     yarns = tuple(yarn for yarn in brief.yarns if yarn.name in used)
     yardage = estimate(
         stripes,

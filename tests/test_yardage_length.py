@@ -14,6 +14,7 @@ from yardage_cases import Gauge, Worked, grams, stripes, yarn
 
 from blendplan.errors import QuantityError, StripeError, YarnError
 from blendplan.fabric.ripple import Ripple, work
+from blendplan.plan import Brief, make_plan
 from blendplan.stripes.sequence import Sequence
 from blendplan.yardage.extras import fringe_cm, tail_counts
 from blendplan.yardage.length import estimate
@@ -227,6 +228,18 @@ def test_border_by_hand() -> None:
     with_tch = worked.row_at(2).made - 32
     need = estimate(plan, worked, Gauge(1.0, 2.0), YARNS, chosen, width_cm=30, height_cm=50)
     assert need.colour("B").need_m == pytest.approx((8 * 2 * (32 + with_tch + 50) + 5) / 100)
+
+
+def test_a_border_yarn_that_no_stripe_uses_is_in_the_plan() -> None:
+    chosen = YardageSettings(border=Border(strands=("C", "C")))
+    brief = Brief(yarns=YARNS, sequence=Sequence(order=("A", "B")), yardage=chosen)
+    assert [c.name for c in make_plan(brief).yardage.colours] == ["A", "B", "C"]
+    assert chosen.names == {"C"}
+
+
+def test_what_is_not_a_measurement_is_refused() -> None:
+    with pytest.raises(QuantityError, match="'8 g' is not a measured piece"):
+        YardageSettings(measured=("8 g",))  # type: ignore[arg-type]
 
 
 def test_fringe_of_a_known_throw_is_near_what_its_maker_used() -> None:

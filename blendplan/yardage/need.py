@@ -215,7 +215,8 @@ def colour_need(yarn: Yarn, demand: Demand, settings: YardageSettings) -> Colour
 def _quadrature() -> tuple[tuple[float, float], ...]:
     """Return nodes and weights of 61-point Gauss-Hermite quadrature for a standard normal."""
     nodes, weights = np.polynomial.hermite_e.hermegauss(61)
-    return tuple(zip(nodes.tolist(), (weights / weights.sum()).tolist(), strict=True))
+    pairs = zip(nodes.tolist(), (weights / weights.sum()).tolist(), strict=True)
+    return tuple((node, weight) for node, weight in pairs if weight > 1e-12)
 
 
 def chance_any_short(

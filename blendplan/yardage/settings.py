@@ -119,9 +119,21 @@ class YardageSettings:
         if self.margin is not None:
             put(self, "margin", exact(self.margin, "margin"))
             number(self.margin, "margin", 0, 5)
-        if not isinstance(self.measured, tuple):
-            raise QuantityError("measured values: a tuple is needed, {given} was given.", given=repr(self.measured))
+        for item in self.measured:
+            if not isinstance(item, Measured):
+                raise QuantityError(
+                    "{given} is not a measured piece; allowed are weighed rows, a swatch, a pulled stitch, an own "
+                    "blanket.",
+                    given=repr(item),
+                )
+        put(self, "measured", tuple(self.measured))
         put(self, "swatch_m", number(self.swatch_m, "metres for a swatch", 0, 1000, "m"))
         put(self, "skein_scatter", number(self.skein_scatter, "scatter of skeins", 0, 0.3))
         put(self, "scale_g", number(self.scale_g, "step of the scale", 0.01, 50, "g"))
         choice(self.join_at, "place of a join", ("row-end", "anywhere"))
+
+    @property
+    def names(self) -> frozenset[str]:
+        """Yarns that border, fringe and measured pieces name, beside those of the stripes."""
+        pieces = (self.border, self.fringe, *self.measured)
+        return frozenset(name for piece in pieces for name in getattr(piece, "strands", ()))
