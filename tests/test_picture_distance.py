@@ -33,19 +33,21 @@ def test_constants() -> None:
     assert np.exp(-0.5 * (0.025 / spread_deg(0.05)) ** 2) == pytest.approx(0.5)
 
 
+@pytest.mark.parametrize("inhibition", [True, False])
 @pytest.mark.parametrize(("px_per_cm", "distance_cm"), [(60.0, 60.0), (10.0, 400.0)])
-def test_filter_agrees_with_a_reference_filter(px_per_cm: float, distance_cm: float) -> None:
+def test_filter_agrees_with_a_reference_filter(px_per_cm: float, distance_cm: float, inhibition: bool) -> None:
     light = marl(21).astype(np.float64)
     px_per_degree = 2 * distance_cm * np.tan(np.radians(0.5)) * px_per_cm
     opponent = light @ (OPPONENT @ LINEAR_TO_XYZ).T
-    for c, kernel in enumerate(KERNELS):
+    for c, full in enumerate(KERNELS):
+        kernel = full if inhibition else [(w, d) for w, d in full if w > 0]
         total = sum(w for w, _ in kernel)
         opponent[..., c] = sum(
             w / total * gaussian_filter(opponent[..., c], d / 2.3548 * px_per_degree, mode="reflect", truncate=6.0)
             for w, d in kernel
         )
     wanted = opponent @ np.linalg.inv(OPPONENT @ LINEAR_TO_XYZ).T
-    got = seen_from(light, px_per_cm=px_per_cm, distance_cm=distance_cm)
+    got = seen_from(light, px_per_cm=px_per_cm, distance_cm=distance_cm, inhibition=inhibition)
     # Both places have the narrowest Gaussian over a pixel wide; a narrower one the reference samples too coarsely.
     assert np.abs(got - wanted).max() < 2e-3
 
@@ -80,6 +82,14 @@ def test_plain_stays_plain_and_bytes_go_through() -> None:
     assert seen_from(plain, px_per_cm=10, distance_cm=300).dtype == np.uint8
 
 
+def test_the_middle_of_a_broad_stripe_keeps_its_colour() -> None:
+    # A dark stripe of 20 cm between light ones, seen from 4 m: the eye fuses strands, it does not repaint stripes.
+    light = np.full((300, 60, 3), (0.80, 0.78, 0.72), dtype=np.float32)
+    light[50:250] = (0.014, 0.044, 0.17)
+    got = seen_from(light, px_per_cm=10.0, distance_cm=400.0)
+    assert delta_e_2000(linear_to_lab(got[150, 30]), linear_to_lab(light[150, 30])) < 3.0
+
+
 def test_grey_look_keeps_luminance_and_grey() -> None:
     light = marl(25)
     grey = grey_look(light)
@@ -102,5 +112,7 @@ def test_tables_agree_with_the_formula() -> None:
 def test_bad_input() -> None:
     with pytest.raises(QuantityError, match="height x width x 3"):
         seen_from(np.zeros((4, 4)), px_per_cm=1, distance_cm=1)
+    with pytest.raises(QuantityError, match="not a finite number"):
+        seen_from(np.full((4, 4, 3), np.nan), px_per_cm=1, distance_cm=1)
     with pytest.raises(QuantityError, match="viewing distance"):
         seen_from(np.zeros((4, 4, 3)), px_per_cm=1, distance_cm=0)

@@ -8,6 +8,7 @@ X. Zhang and B. A. Wandell, "A spatial extension of CIELAB for digital color ima
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from typing import Any
@@ -67,34 +68,40 @@ def encode(linear_rgb: ArrayLike) -> NDArray[np.uint8]:
 
 
 def _response(
-    shape: tuple[int, int], channel: int, px_per_degree: float
+    shape: tuple[int, int], kernel: Sequence[tuple[float, float]], px_per_degree: float
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return one channel's filter over the frequencies of the cosine transform, 1 at frequency zero.
 
     It is the product of the two arrays, shapes (h, Gaussians) and (Gaussians, w).
     """
-    total = sum(weight for weight, _ in KERNELS[channel])
+    total = sum(weight for weight, _ in kernel)
     factors = []
     for n in shape:
         omega = np.pi * np.arange(n) / n
         factors.append(
-            np.stack([np.exp(-0.5 * (omega * spread_deg(width) * px_per_degree) ** 2) for _, width in KERNELS[channel]])
+            np.stack([np.exp(-0.5 * (omega * spread_deg(width) * px_per_degree) ** 2) for _, width in kernel])
         )
-    weights = np.array([weight / total for weight, _ in KERNELS[channel]])
+    weights = np.array([weight / total for weight, _ in kernel])
     return (factors[0].T * weights).astype(np.float32), factors[1].astype(np.float32)
 
 
-def seen_from(picture: NDArray[Any], *, px_per_cm: float, distance_cm: float) -> NDArray[Any]:
+def seen_from(picture: NDArray[Any], *, px_per_cm: float, distance_cm: float, inhibition: bool = False) -> NDArray[Any]:
     """Return the picture filtered as the eye filters it from a distance.
 
     Parameters
     ----------
     picture : ndarray, shape (h, w, 3)
-        8-bit sRGB (uint8), or light (float).
+        8-bit sRGB (uint8), or finite light (float).
     px_per_cm : float
         Scale of the picture on the real blanket, 0.01 to 10000.
     distance_cm : float
         From the eye to the blanket, 1 to 1e6.
+    inhibition : bool
+        Whether the luminance filter keeps its third Gaussian, 7 degrees wide and negative, which stands for
+        the eye's lessening of slow changes.
+        For differences between pictures, as in the paper, it belongs there.
+        In a picture to be looked at it is left out by default, the other weights scaled to 1: the eye that
+        looks does that itself, and done twice it would darken dark stripes and turn their hue.
 
     Returns
     -------
@@ -112,6 +119,8 @@ def seen_from(picture: NDArray[Any], *, px_per_cm: float, distance_cm: float) ->
         raise QuantityError(
             "a picture of shape {given} was given; a height x width x 3 array is needed.", given=picture.shape
         )
+    if picture.dtype != np.uint8 and not np.isfinite(picture).all():
+        raise QuantityError("a picture with light that is not a finite number was given; draw it again.")
     from scipy import fft  # noqa: PLC0415
 
     scale = number(px_per_cm, "pixels per cm", 0.01, 1e4)
@@ -139,7 +148,8 @@ def seen_from(picture: NDArray[Any], *, px_per_cm: float, distance_cm: float) ->
         list(pool.map(take_apart, bands))
         for c in range(3):
             spectrum = fft.dctn(planes[c], type=2, workers=2, overwrite_x=True)
-            down, across = _response((height, width), c, px_per_degree)
+            kernel = [(weight, wide) for weight, wide in KERNELS[c] if inhibition or weight > 0]
+            down, across = _response((height, width), kernel, px_per_degree)
 
             def weigh(rows: slice, spectrum: Any = spectrum, down: Any = down, across: Any = across) -> None:
                 spectrum[rows] *= down[rows] @ across
