@@ -18,7 +18,7 @@ from blendplan.fabric.gauge import (
     from_swatch,
 )
 from blendplan.fabric.layout import lay_row
-from blendplan.fabric.ripple import Ripple, work
+from blendplan.fabric.ripple import Ripple, repeats_of_chain, work
 from blendplan.fabric.size import measure, widths_near
 from blendplan.fabric.sizes import MATTRESSES, SIZES, blanket_over, fit_rows, size_cm
 from blendplan.stripes.model import Stripe, total_rows
@@ -200,6 +200,19 @@ def test_the_nearest_width_is_the_nearest(wanted: float, slope: int, peak: str) 
     for c in choices:
         assert c.chain == work(Ripple(slope=slope, peak=peak, repeats=c.repeats)).chain
         assert abs(c.deviation_cm) >= abs(best.deviation_cm)
+
+
+@given(st.integers(1, 60), st.integers(2, 20), st.sampled_from(("half-peak", "half-valley")))
+def test_a_width_gives_back_its_repeats_and_chain(repeats: int, slope: int, edge: str) -> None:
+    ripple = Ripple(repeats=repeats, slope=slope, edge=edge)
+    gauge = default_gauge(3)
+    width = measure(work(ripple), gauge, 0).width_cm
+    if width > 2000:
+        return
+    best = next(c for c in widths_near(ripple, gauge, width) if c.nearest)
+    assert (best.repeats, best.chain) == (repeats, work(ripple).chain)
+    assert best.deviation_cm == pytest.approx(0, abs=1e-9)
+    assert repeats_of_chain(ripple, best.chain) == repeats
 
 
 def test_the_picture_and_the_size_agree() -> None:

@@ -104,12 +104,17 @@ def test_every_row_of_the_blanket_is_on_the_counter_with_its_changes() -> None:
     ends = [row for row in written.counter if row.change is not None]
     assert [row.number for row in ends] == [3, 4, 7, 8]
     assert (
-        ends[0].say()
-        == "Row 3: stripe 1, Fern + Fern, as row 2, 128 sts; in its last stitch cut Fern, keep Fern, join Clay"
+        ends[0].say() == "Row 3: stripe 1, Fern + Fern, as row 2, 128 sts; in its last stitch "
+        "cut one strand of Fern, keep the other, join Clay"
     )
     text = written.text()
     assert "Stripe 2 (row 4): Fern, Clay." in text
-    assert "In the last stitch of row 4, before its last pull through: cut Fern, keep Clay, join Clay." in text
+    assert (
+        "In the last stitch of row 4, before its last pull through: cut Fern, keep Clay, join a second strand of Clay."
+        in text
+    )
+    both = write_rows(Ripple(), work(Ripple()), Sequence(order=("Fern", "Clay"), change="both").expand()).text()
+    assert "cut 2 x Fern, join 2 x Clay." in both
     assert "Rows 3 to 11: as row 2." in text
 
 

@@ -93,12 +93,18 @@ class WrittenRows:
 
 def change_words(change: Change, lang: str = "en") -> str:
     """Return which strands are cut, kept and joined, as part of a sentence."""
+    kept, two = set(change.kept), len(change.cut) + len(change.kept) == 2
     parts = []
-    if change.cut:
-        parts.append(note("cut {names}", names=_list(change.cut)))
-    if change.kept:
-        parts.append(note("keep {names}", names=_list(change.kept)))
-    if change.join:
+    if two and len(change.cut) == 1 and kept == set(change.cut):
+        parts += [note("cut one strand of {name}", name=change.cut[0]), note("keep the other")]
+    else:
+        if change.cut:
+            parts.append(note("cut {names}", names=_list(change.cut)))
+        if change.kept:
+            parts.append(note("keep {names}", names=_list(change.kept)))
+    if len(change.join) == 1 and kept == set(change.join):
+        parts.append(note("join a second strand of {name}", name=change.join[0]))
+    elif change.join:
         parts.append(note("join {names}", names=_list(change.join)))
     return ", ".join(part.say(lang) for part in parts)
 
