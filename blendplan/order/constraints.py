@@ -139,7 +139,7 @@ class Constraints:
         for name, count in Counter(fixed.values()).items():
             if count > max(often[name], 1):
                 raise StripeError(
-                    "{name} is to stand in {count} places, but it is used {uses} times; free a place or use it more.",
+                    "{name} is to stand in {count} places, but its uses are {uses}; free a place or use it more.",
                     name=repr(name),
                     count=count,
                     uses=max(often[name], 1),

@@ -107,7 +107,13 @@ def _tell(task: Task, order: NDArray[np.intp], got: tuple[int, float, float], ex
     found = Found(tuple(int(i) for i in order), value, 0.0, False, 0)
     ordering = finish(found, task, stopped=False, as_is=True)
     saved = (start - value) / start if start > 0 else 0.0
-    words = note("{moves} moves save {percent} % of the cost.", moves=moves, percent=f"{100 * saved:.1f}")
+    percent = f"{100 * saved:.1f}"
+    if not moves:
+        words = note("her own order as it is.")
+    elif moves == 1:
+        words = note("one move saves {percent} % of the cost.", percent=percent)
+    else:
+        words = note("{moves} moves save {percent} % of the cost.", moves=moves, percent=percent)
     return FewMoves(moves=moves, ordering=ordering, saved=saved, exact=exact, words=words)
 
 
