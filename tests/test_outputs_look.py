@@ -48,7 +48,7 @@ def test_black_or_white_by_contrast(light: float) -> None:
 
 def test_every_colour_has_a_word() -> None:
     words = [LIGHTNESS[lightness((v / 10, 0.0, 0.0))] for v in range(1001)]
-    assert list(dict.fromkeys(words)) == ["very dark", "dark", "middle", "light", "very light"]
+    assert list(dict.fromkeys(words)) == ["very dark", "dark", "middle", "pale", "very pale"]
 
 
 @pytest.mark.parametrize("count", [1, 26, 27, 53])

@@ -92,7 +92,7 @@ def test_readable_in_grey() -> None:
     text = words("odd")
     for sign in "ABCDEFGHIJ":
         assert f"{sign} + {sign} · solid" in text
-    for word in ("very dark", "dark", "middle", "light", "very light"):
+    for word in ("very dark", "dark", "middle", "pale", "very pale"):
         assert word in text
 
 

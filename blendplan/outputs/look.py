@@ -10,7 +10,7 @@ __all__ = ["HATCHINGS", "LIGHTNESS", "Hatching", "Line", "hatch", "letters", "li
 Hatching = Literal["plain", "rows", "columns", "rising", "falling", "grid", "lattice", "dots"]
 HATCHINGS: tuple[Hatching, ...] = ("plain", "rows", "columns", "rising", "falling", "grid", "lattice", "dots")
 # CIE L* below which each word holds; equal steps of L*, which are about equal steps to the eye.
-LIGHTNESS = {20: "very dark", 40: "dark", 60: "middle", 80: "light", 101: "very light"}
+LIGHTNESS = {20: "very dark", 40: "dark", 60: "middle", 80: "pale", 101: "very pale"}
 Line = tuple[float, float, float, float]
 
 
@@ -36,7 +36,7 @@ def lightness(lab: tuple[float, float, float]) -> int:
     Examples
     --------
     >>> LIGHTNESS[lightness((12.0, 0, 0))], LIGHTNESS[lightness((100.0, 0, 0))]
-    ('very dark', 'very light')
+    ('very dark', 'very pale')
     """
     return next(top for top in LIGHTNESS if lab[0] < top or top == 101)
 
