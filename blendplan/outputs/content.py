@@ -12,7 +12,7 @@ from blendplan.plan import Plan, PlannedStripe
 from blendplan.wording import Notice, tr
 from blendplan.yardage.need import ColourNeed
 
-__all__ = ["ShoppingWords", "StripeWords", "Words", "YarnWords", "begin_words", "change_words", "read_plan"]
+__all__ = ["READINGS", "ShoppingWords", "StripeWords", "Words", "YarnWords", "begin_words", "change_words", "read_plan"]
 
 Lab = tuple[float, float, float]
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 import streamlit as st
 
 from blendplan.blend.reading import READS
+from blendplan.outputs.content import READINGS
 from blendplan.outputs.look import letters
 from blendplan.page import edits
 from blendplan.page.fields import choice_field, fold, nothing_yet, refused, switch_field, try_, whole_field
@@ -256,7 +257,7 @@ def stripe_table(made: Plan) -> str:
                 html.escape(strands),
                 str(s.stripe.rows),
                 f"{s.first_row}–{s.last_row}",
-                "" if s.stripe.solid else html.escape(tr(s.blend.reads_as, lang())),
+                "" if s.stripe.solid else html.escape(say(READINGS[s.blend.reads_as])),
                 "" if s.step is None else figure(s.step, 1, lang()),
             )
         )
