@@ -126,8 +126,8 @@ def _legend(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
     sheet.table(
         [
             Column("", 18),
-            Column(tr("Letter", lang), 16, "C"),
-            Column(tr("Name", lang), width - 84),
+            Column(tr("Letter", lang), 21, "C"),
+            Column(tr("Name", lang), width - 89),
             Column(tr("How light", lang), 28),
             Column(tr("Colour", lang), 22),
         ],
@@ -153,10 +153,10 @@ def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
             Column("", 7),
             Column(tr("No.", lang), 11, "R"),
             Column("", 19),
-            Column(tr("Strands", lang), 0.38 * (width - 69)),
-            Column(tr("Rows", lang), 13, "R"),
-            Column(tr("Row no.", lang), 19, "R"),
-            Column(tr("To begin it", lang), 0.62 * (width - 69)),
+            Column(tr("Strands", lang), 0.38 * (width - 73)),
+            Column(tr("Rows", lang), 16, "R"),
+            Column(tr("Row no.", lang), 20, "R"),
+            Column(tr("To begin it", lang), 0.62 * (width - 73)),
         ],
         [
             [
