@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from blendplan.errors import StripeError, YarnError
+from blendplan.outputs.look import letters
 from blendplan.plan import Brief
 from blendplan.stripes.model import Stripe
 from blendplan.yarn import Shade, Yarn
@@ -23,7 +24,14 @@ __all__ = [
     "rename_yarn",
     "reorder",
     "set_shade",
+    "signs_of",
 ]
+
+
+def signs_of(brief: Brief) -> dict[str, str]:
+    """Return a letter for every yarn: in the order of the stripes as on paper, those in no stripe after them."""
+    used = [name for stripe in brief.all_stripes() for name in stripe.strands]
+    return letters([*used, *(y.name for y in brief.yarns)])
 
 
 def add_yarn(brief: Brief, yarn: Yarn) -> Brief:

@@ -27,6 +27,8 @@ def left_fold(made: Plan) -> None:
     st.caption(
         say("After {done} rows: weigh what is left of each colour, not counting what is in the blanket.", done=done)
     )
+    if not done:
+        st.caption(say("Tick off the rows you have worked first: the forecast begins there."))
     kept = dict(work().extras.grams_left)
     names = [c.name for c in made.yardage.colours]
     columns = st.columns(min(3, len(names)))

@@ -8,10 +8,10 @@ import html
 import streamlit as st
 
 from blendplan.outputs.content import begin_words
-from blendplan.outputs.look import letters
 from blendplan.outputs.names import download_name
 from blendplan.outputs.rows import plan_diagram
 from blendplan.page.derive import paper_bytes
+from blendplan.page.edits import signs_of
 from blendplan.page.fields import fold, nothing_yet, whole_field
 from blendplan.page.show import key_mark
 from blendplan.page.state import brief, commit, lang, plan, say, work
@@ -50,10 +50,12 @@ def next_words(made: Plan, done: int) -> tuple[str, str]:
         return say("All {n} rows are done.", n=made.rows), say("Weave in the ends and finish the edges.")
     row = done + 1
     stripe = _at(made, row)
-    sign = letters(n for s in made.stripes for n in s.stripe.strands)
-    strands = " + ".join(f"{sign[n]} {n}" for n in stripe.stripe.strands)
+    sign = signs_of(made.brief)
+    strands = " + ".join(f"{sign[n]} {n}" for n in dict.fromkeys(stripe.stripe.strands))
+    if stripe.stripe.solid:
+        strands = say("all strands {yarn}", yarn=strands)
     first = say(
-        "Row {row} of {all}: stripe {n}, row {at} of {rows} in it, with {strands}.",
+        "Row {row} of {all}: stripe {n}, row {at} of {rows} in it: {strands}.",
         row=row,
         all=made.rows,
         n=stripe.number,

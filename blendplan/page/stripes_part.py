@@ -11,7 +11,6 @@ import streamlit as st
 
 from blendplan.blend.reading import READS
 from blendplan.outputs.content import READINGS
-from blendplan.outputs.look import letters
 from blendplan.page import edits
 from blendplan.page.fields import choice_field, fold, nothing_yet, refused, switch_field, try_, whole_field
 from blendplan.page.order_fold import order_fold, variants_fold
@@ -246,7 +245,7 @@ def _warnings(made: Plan) -> None:
 
 def stripe_table(made: Plan) -> str:
     """Return the stripes as an HTML table: number, letters and names, rows, how the strands read, the step."""
-    sign = letters(n for s in made.stripes for n in s.stripe.strands)
+    sign = edits.signs_of(made.brief)
     heads = (say("Stripe"), say("Strands"), say("Rows"), say("Row numbers"), say("Reads as"), say("Step"))
     lines = []
     for s in made.stripes:
@@ -271,7 +270,7 @@ def _pairs(current: Brief) -> None:
     from blendplan.blend.pair import mix
 
     yarns = current.yarns[:24]
-    sign = letters(y.name for y in yarns)
+    sign = edits.signs_of(current)
     table = pair_table([y.lab for y in yarns], member=current.member)
     rows = []
     for i, one in enumerate(yarns):

@@ -10,8 +10,7 @@ from fractions import Fraction
 import streamlit as st
 
 from blendplan.errors import YarnError
-from blendplan.outputs.look import letters
-from blendplan.page.edits import add_yarn, change_yarn, drop_yarn, rename_yarn, set_shade
+from blendplan.page.edits import add_yarn, change_yarn, drop_yarn, rename_yarn, set_shade, signs_of
 from blendplan.page.fields import choice_field, fold, number_field, refused, text_field, try_, whole_field
 from blendplan.page.photo_part import free_name, photos_fold
 from blendplan.page.show import patch
@@ -51,7 +50,7 @@ def yarn_part() -> None:
 
 
 def _patches(current: Brief) -> None:
-    sign = letters(y.name for y in current.yarns)
+    sign = signs_of(current)
     items = "".join(f"<li>{patch(y.srgb, y.name, sign[y.name], work().crop_of(y.name))}</li>" for y in current.yarns)
     st.html(f'<ul class="bp-patches" aria-label="{html.escape(say("Your yarns"))}">{items}</ul>')
 
@@ -112,7 +111,7 @@ def _take_palette() -> None:
 def _one_yarn(current: Brief) -> None:
     """Draw one yarn at a time: its shade mended by eye, its band, what is on hand."""
     names = [y.name for y in current.yarns]
-    sign = letters(names)
+    sign = signs_of(current)
     chosen = st.session_state.get("yarn-chosen")
     if chosen not in names:
         chosen = names[0]
