@@ -23,6 +23,7 @@ follow          sum over places of CIEDE2000 to the shade wanted there         C
 
 "L* of place p" comes from the palette sorted by lightness, read off evenly at the k places, so a sorted order of
 the whole palette costs 0.
+An aim alone that leaves orders equal (most do) prefers the one with the least sum of s among them.
 In `hue` the turn is counted one way round (red, yellow, green, blue, red); a colour of C* below `GREY_CHROMA` has
 no hue to speak of, and a step between it and a coloured one counts as half a turn, two greys 0.
 

@@ -7,7 +7,8 @@ from typing import Any, Literal
 
 import numpy as np
 
-from blendplan.blend.family import member_n
+from blendplan.blend.family import blend_linear, member_n
+from blendplan.colour import delta_e_2000, lab_to_linear, linear_to_lab
 from blendplan.errors import BlendplanError, StripeError
 from blendplan.order.constraints import Constraints
 from blendplan.order.find import find_order
@@ -176,9 +177,6 @@ def _other_order(ordering: Ordering, yarns: tuple[Yarn, ...], wishes: Constraint
 
 def _more_blend(ordering: Ordering, table: StepTable, step: Step) -> Mend | None:
     """Find the strand that, blended with each, makes the best way: A, AC, CB, B in place of A, AB, B."""
-    from blendplan.blend.family import blend_linear  # noqa: PLC0415
-    from blendplan.colour import delta_e_2000, lab_to_linear, linear_to_lab  # noqa: PLC0415
-
     where = {n: i for i, n in enumerate(table.names)}
     i, j = where[step.before], where[step.after]
     linear = lab_to_linear(table.lab)

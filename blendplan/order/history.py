@@ -5,11 +5,14 @@ Nothing here changes in place: an edit returns a new session, so the page may ke
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
 from blendplan.errors import StripeError
+from blendplan.order.alternatives import order_distance
+from blendplan.stripes.sequence import Sequence
 from blendplan.units import clean_text, whole
 
 __all__ = ["Arrangement", "Comparison", "Session", "compare", "moves_needed"]
@@ -308,10 +311,6 @@ def compare(
     >>> compare(("A", "B", "C"), ("B", "A", "C")).strand_rows
     (('A', 10, 12), ('B', 12, 10))
     """
-    from collections import Counter  # noqa: PLC0415
-
-    from blendplan.order.alternatives import order_distance  # noqa: PLC0415
-    from blendplan.stripes.sequence import Sequence  # noqa: PLC0415
 
     def rows(order: tuple[str, ...]) -> Counter[str]:
         count: Counter[str] = Counter()

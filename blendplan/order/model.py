@@ -67,7 +67,8 @@ class Ordering:
         Value of the aim, less is better. For one aim alone in the unit of its formula (`AIMS`), for a mix the
         weighed sum of values relative to a random order.
     exact : bool
-        True where no order with these constraints can be better.
+        True where no order with these constraints can be better (by more than 1e-7 of its total step, the weight
+        of what decides between equal orders).
     bound : float
         No order can cost less than this.
     gap : float

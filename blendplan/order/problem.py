@@ -8,8 +8,9 @@ both: an optimum with a penalty in it proves that no order meets all wishes.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,8 +35,6 @@ class Control:
 
     def tick(self, share: float | None = None) -> None:
         """Tell the progress; raise `Stopped` if asked to stop or the time is up."""
-        import time  # noqa: PLC0415
-
         if share is not None and self.progress is not None:
             self.progress(min(max(share, 0.0), 1.0))
         if (self.cancel is not None and self.cancel()) or (
@@ -70,7 +69,6 @@ class Problem:
     groups: tuple[tuple[int, ...], ...] = ()
     apart: int = 2
     big: float = 0.0
-    _checked: bool = field(default=True, repr=False)
 
     @property
     def m(self) -> int:
