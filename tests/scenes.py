@@ -317,7 +317,8 @@ def _truth(kind, parts, indices, first, second, blend, inside, area):
     else:
         labs = np.stack([sl.true_lab(p) for p in parts])
         shares = np.array([((first == i) & area).sum() for i in indices], dtype=float)
-        keep = shares > 0.02 * max(shares.sum(), 1)
+        # What shows on less than a twelfth of the skein is not counted as a shade of it.
+        keep = shares > 0.08 * max(shares.sum(), 1)
         labs, shares = labs[keep], shares[keep] / max(shares[keep].sum(), 1)
     return Truth(kind, labs, shares, box, inside)
 

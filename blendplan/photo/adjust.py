@@ -13,10 +13,12 @@ from blendplan.yarn import Shade
 
 __all__ = ["drop_part", "even_shares", "merge_parts", "nudge", "reorder_parts", "split_part"]
 
-# One step is about 1 CIEDE2000 for a mid grey: assumed, small enough to be just seen side by side.
+# One step is about 1 CIEDE2000: assumed, small enough to be just seen side by side.
+# Chroma is judged more coarsely the stronger it is (CIEDE2000: S_C = 1 + .045 C), so its step grows with it.
 _LIGHT_STEP = 0.01
-_WARM_STEP = 0.006
-_CHROMA_STEP = 0.006
+_WARM_STEP = 0.003
+_CHROMA_STEP = 0.0027
+_CHROMA_GROWTH = 13.0
 # Warm is taken towards orange, hue angle 60 degrees in Oklab; assumed.
 _WARM_HUE = np.radians(60.0)
 
@@ -38,7 +40,9 @@ def nudge(shade: Shade, lighter: int = 0, warmer: int = 0, brighter: int = 0) ->
     ok[1:] += _WARM_STEP * warmer * np.array([np.cos(_WARM_HUE), np.sin(_WARM_HUE)])
     chroma = float(np.hypot(ok[1], ok[2]))
     if brighter and chroma > 0:
-        ok[1:] *= max(0.0, chroma + _CHROMA_STEP * brighter) / chroma
+        # The closed form of a step that grows with chroma, so that as many steps back lead home.
+        grown = (1 + _CHROMA_GROWTH * chroma) * np.exp(_CHROMA_STEP * _CHROMA_GROWTH * brighter)
+        ok[1:] *= max(0.0, (grown - 1) / _CHROMA_GROWTH) / chroma
     lab = linear_to_lab(into_gamut(oklab_to_linear(ok)))
     # No step at all keeps the colour to the last digit.
     new = shade.lab if not (lighter or warmer or brighter) else tuple(float(round(v, 4)) for v in lab)

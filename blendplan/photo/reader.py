@@ -32,6 +32,8 @@ _DAMP = 0.45
 # Two shades of one yarn nearer than this (damped Oklab x 100) are one. Set on tuning scenes.
 _APART = 9.0
 _LEAST_SHARE = 0.05
+# Relief below which a part has no strands; paper has .02 to .07, yarn .1 to .3 on tuning scenes.
+_FLAT = 0.085
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,8 +64,8 @@ def read_pixels(linear: Floats) -> tuple[Floats, float]:
     level = float(shade @ _LUMINANCE)
     matt = float(np.quantile(luminance, 0.3)) * np.exp(_MATT_RISE) * _MATT_CAP
     shade = shade * min(1.0, matt / max(level, 1e-6))
-    own = linear_to_lab(np.clip(lit, 0, None))
-    own[:, 0] = own[:, 0].mean()
+    seen = pixels[luminance >= np.quantile(luminance, 0.25)]
+    own = linear_to_lab(np.clip(seen * (level / np.maximum(seen @ _LUMINANCE, 1e-5))[:, None], 0, None))
     middle = own.mean(axis=0)
     spread = float(np.sqrt(np.mean(delta_e_2000(own[:: max(1, len(own) // 4000)], middle) ** 2)))
     return shade, spread
@@ -123,10 +125,20 @@ def split_pixels(tops: Floats, linear: Floats, *, most: int = 6, exactly: int | 
         if len(part) < 5 or size == 0:
             continue
         shade, spread = read_pixels(part)
-        out.append((size, shade, spread))
-    total = sum(n for n, _, _ in out)
+        out.append((size, shade, spread, _relief(part)))
+    # A label band is flat: it has no strands. One flat colour beside a larger one with relief is not yarn.
+    largest = max(out, key=lambda item: item[0])
+    if largest[3] > _FLAT:
+        out = [item for item in out if item is largest or item[3] > _FLAT]
+    total = sum(item[0] for item in out)
     out.sort(key=lambda item: -item[0])
-    return tuple(Cluster(linear=_three(c), share=n / total, spread=s, pixels=n) for n, c, s in out)
+    return tuple(Cluster(linear=_three(c), share=n / total, spread=s, pixels=n) for n, c, s, _ in out)
+
+
+def _relief(linear: Floats) -> float:
+    """Natural log of the luminance of the 90th percentile over the 65th: ink lies below both, strands between."""
+    high, low = np.quantile(linear @ _LUMINANCE, [0.90, 0.65])
+    return float(np.log(max(high, 1e-5) / max(low, 1e-5)))
 
 
 def _three(values: Floats) -> tuple[float, float, float]:
@@ -165,9 +177,10 @@ def _join(points: Floats, centres: Floats, most: int, exactly: int | None) -> Fl
         gaps = np.linalg.norm(centres[:, None] - centres[None], axis=2) + np.diag([np.inf] * len(centres))
         i, j = divmod(int(np.argmin(gaps)), gaps.shape[1])
         blur = _blur(centres, sizes)
-        if exactly is not None and len(centres) <= exactly:
-            break
-        if gaps[i, j] > _APART and len(centres) <= most and blur is None:
+        if exactly is not None:
+            if len(centres) <= exactly:
+                break
+        elif gaps[i, j] > _APART and len(centres) <= most and blur is None:
             small = int(np.argmin(sizes))
             if sizes[small] >= _LEAST_SHARE * sizes.sum():
                 break

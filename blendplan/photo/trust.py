@@ -1,4 +1,8 @@
-"""How far a shade may be off, and why."""
+"""How far a shade may be off, and why.
+
+The figures were set on tuning scenes so that nine of ten errors lie under the stated one, all lamps and tone
+curves together; the bench prints the share on scenes that took no part, and on the real charts.
+"""
 
 from __future__ import annotations
 
@@ -11,9 +15,63 @@ from blendplan.photo.white import White
 
 __all__ = ["trust"]
 
+# All in CIEDE2000, added as squares; measured on tuning scenes.
+_BASE_PAPER = 5.2
+_BASE_SMALL = 6.0
+_NO_WHITE = 19.0
+_DOUBTED = 6.0
+_MIXED = 2.0
+_CLIPPED = 6.0
+_FEW = 5.0
+_PER_CHROMA = 0.055
+_PART = 3.0
+_PER_SPREAD = 0.35
+# A fitted chart: its own left-out error stands for the mean; nine of ten lie under about twice the mean.
+_CHART = 2.0
+
 
 def trust(
     cluster: Cluster, lab: NDArray[np.float64], white: White | None, chart_error: float | None, sample: Sample
 ) -> tuple[float, tuple[str, ...]]:
-    """Return the CIEDE2000 under which nine of ten errors are expected to lie, and reasons for doubt."""
-    return 6.0, ()
+    """Return the CIEDE2000 under which nine of ten errors are expected to lie, and reasons for doubt.
+
+    Parameters
+    ----------
+    cluster : Cluster
+        The shade as read.
+    lab : ndarray, shape (3,)
+    white : White or None
+    chart_error : float or None
+        Mean left-out error of a fitted chart, which then stands for the white.
+    sample : Sample
+        The pixels it was read from.
+    """
+    reasons: list[str] = []
+    parts: list[float] = []
+    if chart_error is not None:
+        parts.append(max(_CHART * chart_error, 3.0))
+    elif white is None:
+        parts.append(_NO_WHITE)
+        reasons.append("no-white")
+    else:
+        parts.append(_BASE_PAPER if len(white.field) > 1 else _BASE_SMALL)
+        parts.append(_DOUBTED * (1 - white.confidence))
+        reasons.append("tone-curve")
+        if white.mixed:
+            parts.append(_MIXED)
+            reasons.append("mixed-light")
+    white_clipped = white.clipped if white is not None else 0.0
+    if sample.clipped > 0.05 or white_clipped > 0.3:
+        parts.append(_CLIPPED * max(min(1.0, 2 * sample.clipped), 0.5 * white_clipped))
+        reasons.append("clipped")
+    if cluster.pixels < 400:
+        parts.append(_FEW * (1 - cluster.pixels / 400))
+        reasons.append("few-pixels")
+    chroma = float(np.hypot(lab[1], lab[2]))
+    parts.append(_PER_CHROMA * chroma)
+    if chroma > 60:
+        reasons.append("saturated")
+    if cluster.share < 0.999:
+        parts.append(_PART)
+    parts.append(_PER_SPREAD * cluster.spread)
+    return round(float(np.sqrt(sum(p * p for p in parts))), 1), tuple(reasons)

@@ -1,0 +1,346 @@
+"""White, skeins, shades and cards on drawn photos that the readers were not tuned on, and on real charts."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import scenes
+import scenes_light
+
+from blendplan.colour import delta_e_2000, hex_to_lab, linear_to_lab, srgb_to_linear
+from blendplan.errors import ColourError, PhotoError
+from blendplan.photo import (
+    crop_png,
+    drop_part,
+    load_photo,
+    merge_parts,
+    merge_shades,
+    nudge,
+    read_photo,
+    reorder_parts,
+    share_light,
+    split_part,
+)
+from blendplan.photo.chart import PATCHES, fit_chart, patch_light, patch_values
+from blendplan.photo.ground import shrink
+from blendplan.photo.loading import Photo
+from blendplan.photo.white import correct, find_white
+from blendplan.yarn import Shade, Yarn
+
+# Corners of the real charts of the samples, read off the pictures by eye: dark skin, bluish green, black, white.
+REAL_CHARTS = {
+    "plantcv__classic.png": [(250.6, 32.1), (248.4, 355.1), (45.3, 355.8), (32.1, 32.9)],
+    "plantcv__colorchecker-classic-mini.jpg": [(46.3, 401.1), (46.3, 69.4), (262.5, 69.4), (264, 401)],
+}
+TEST_SEED = 7001
+
+
+@pytest.fixture(scope="module")
+def plain() -> tuple[scenes.Scene, Photo]:
+    scene = scenes.make_scene([TEST_SEED, 1], yarns=3)
+    return scene, load_photo(scene.data, scene.name)
+
+
+def flat_photo(colours: np.ndarray, name: str = "flat") -> Photo:
+    return Photo(name=name, srgb8=colours, mask=None, full_size=(colours.shape[1], colours.shape[0]), scale=1.0)
+
+
+def test_a_drawn_photo_gives_boxes_white_and_shades(plain) -> None:
+    scene, photo = plain
+    reading = read_photo(photo)
+    assert reading.white is not None
+    assert reading.white.kind == "paper"
+    assert reading.white.confidence > 0.6
+    assert len(reading.yarns) == len(scene.yarns)
+    for truth in scene.yarns:
+        overlap = [_iou(truth.box, yarn.box) for yarn in reading.yarns]
+        best = reading.yarns[int(np.argmax(overlap))]
+        assert max(overlap) > 0.8
+        # Wide bounds: the bench measures; this only holds the chain together.
+        assert float(delta_e_2000(best.shades[0].lab, truth.labs[0])) < 12
+        assert best.shades[0].uncertainty is not None
+
+
+def _iou(one, two) -> float:
+    width = min(one[2], two[2]) - max(one[0], two[0])
+    height = min(one[3], two[3]) - max(one[1], two[1])
+    inner = max(width, 0) * max(height, 0)
+    area = sum((b[2] - b[0]) * (b[3] - b[1]) for b in (one, two))
+    return inner / (area - inner)
+
+
+def test_reading_twice_gives_the_same_bytes(plain) -> None:
+    scene, photo = plain
+    again = load_photo(scene.data, scene.name)
+    assert json.dumps(read_photo(photo).to_json()) == json.dumps(read_photo(again).to_json())
+
+
+def test_the_json_has_the_agreed_shape(plain) -> None:
+    _, photo = plain
+    shown = read_photo(photo).to_json()
+    assert {"photo", "white", "notices", "yarns"} <= set(shown)
+    for yarn in shown["yarns"]:
+        assert len(yarn["box"]) == 4
+        assert abs(sum(s["share"] for s in yarn["shades"]) - 1) < 1e-9
+        assert all(len(s["srgb"]) == 7 and len(s["lab"]) == 3 for s in yarn["shades"])
+    json.dumps(shown, allow_nan=False)
+
+
+def test_a_reading_becomes_a_yarn(plain) -> None:
+    _, photo = plain
+    for number, yarn in enumerate(read_photo(photo).yarns):
+        assert Yarn(name=f"yarn {number}", shades=yarn.shades).srgb.startswith("#")
+
+
+def test_the_tap_moves_the_white_and_off_leaves_the_photo_alone(plain) -> None:
+    scene, photo = plain
+    rows, columns = np.nonzero(scene.white_mask)
+    spot = (float(columns[len(columns) // 2]), float(rows[len(rows) // 2]))
+    tapped = read_photo(photo, white=spot)
+    assert tapped.white is not None
+    assert tapped.white.kind == "tap"
+    off = read_photo(photo, white="off")
+    assert off.white is None
+    assert all("no-white" in s.reasons for y in off.yarns for s in y.shades)
+    worst_off = max(s.uncertainty or 0 for y in off.yarns for s in y.shades)
+    assert worst_off > max(s.uncertainty or 99 for y in tapped.yarns for s in y.shades)
+    with pytest.raises(PhotoError, match="tap inside the photo"):
+        read_photo(photo, white=(9999, 3))
+
+
+def test_boxes_outside_the_photo_are_refused_with_what_is_allowed(plain) -> None:
+    _, photo = plain
+    for box in ((0, 0, 9999, 10), (50, 50, 40, 90), (-5, 0, 20, 20)):
+        with pytest.raises(PhotoError, match="allowed is 0,0 to 640,480"):
+            read_photo(photo, boxes=[box])
+
+
+def test_wood_cloth_and_yarn_are_not_paper(samples: Path) -> None:
+    drawn = [
+        scenes.make_scene([TEST_SEED, 20, i], ground=g, yarns=3)
+        for i, g in enumerate(("wood", "cloth", "wood", "cloth"))
+    ]
+    for scene in drawn:
+        photo = load_photo(scene.data, scene.name)
+        assert find_white(photo, shrink(photo))[0] is None, scene.name
+    # Real photos without paper: fur, a wooden table, a petal before a blurred wall, two fabrics.
+    for name in (
+        "skimage__chelsea.png",
+        "skimage__coffee.png",
+        "pillow__flower.jpg",
+        "itd__type4cam2.png",
+        "itd__type9cam2.png",
+    ):
+        photo = load_photo((samples / "photos" / name).read_bytes(), name)
+        assert find_white(photo, shrink(photo))[0] is None, name
+
+
+def test_overexposed_paper_is_left_out(samples: Path) -> None:
+    name = "plantcv__source_img_plant.jpg"
+    photo = load_photo((samples / "photos" / name).read_bytes(), name)
+    white, _, notices = find_white(photo, shrink(photo))
+    assert white is not None
+    assert white.clipped > 0.02
+    assert any("overexposed" in n.text for n in notices)
+
+
+def test_a_white_wash_of_light_changes_nothing() -> None:
+    # A perfect white under any light must come out as D65 white, L* 100 (CIE 15, definition of CIELAB).
+    light = np.array([0.9, 0.6, 0.3])
+    assert np.abs(linear_to_lab(correct(light, light)) - (100, 0, 0)).max() < 1e-6
+
+
+def test_uneven_light_on_paper_is_evened_out() -> None:
+    rng = np.random.default_rng(5)
+    _, x = np.mgrid[0:300, 0:400]
+    light = (0.75 - 0.35 * x / 400)[..., None] * np.array([1.0, 0.85, 0.7])
+    albedo = np.full((300, 400, 3), 0.87)
+    left, right = np.s_[100:200, 40:120], np.s_[100:200, 280:360]
+    body = srgb_to_linear(np.array([0x9C, 0x4A, 0x3F]) / 255)
+    for place in (left, right):
+        strand = 0.75 + 0.25 * np.sin(x[place] / 2.0)[..., None]
+        albedo[place] = body * strand
+    linear = albedo * light + rng.normal(size=albedo.shape) * 0.002
+    coded = np.clip(np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.abs(linear) ** (1 / 2.4) - 0.055), 0, 1)
+    photo = flat_photo(np.rint(coded * 255).astype(np.uint8))
+    reading = read_photo(photo, boxes=[(40, 100, 120, 200), (280, 100, 360, 200)])
+    one, two = (y.shades[0].lab for y in reading.yarns)
+    assert reading.white is not None
+    assert float(delta_e_2000(one, two)) < 1.0
+    flat = read_photo(photo, boxes=[(40, 100, 120, 200), (280, 100, 360, 200)], white="off")
+    assert float(delta_e_2000(flat.yarns[0].shades[0].lab, flat.yarns[1].shades[0].lab)) > 4, "the light was even"
+
+
+def test_a_grey_card_does_as_well_as_paper() -> None:
+    picture = np.full((200, 300, 3), 118, np.uint8)
+    picture[:, 200:] = (160, 90, 60)
+    reading = read_photo(flat_photo(picture), boxes=[(220, 20, 290, 180)], white=(50, 100), white_level=0.18)
+    # 118/255 is .1812 in light, so a card of .18 is nearly in its own place and the yarn keeps its colour.
+    wanted = linear_to_lab(srgb_to_linear(np.array([160, 90, 60]) / 255) * 0.18 / 0.18116)
+    assert float(delta_e_2000(reading.yarns[0].shades[0].lab, wanted)) < 0.6
+
+
+def test_heather_is_one_shade_with_spread_and_plain_has_little() -> None:
+    rng = np.random.default_rng(9)
+    flecks = np.where(rng.random((240, 240, 1)) < 0.4, (200, 190, 180), (120, 60, 70)).astype(np.uint8)
+    from PIL import Image
+
+    heather = np.asarray(Image.fromarray(flecks).resize((480, 480), Image.Resampling.BILINEAR))
+    read = read_photo(flat_photo(heather.copy()), boxes=[(0, 0, 480, 480)], white="off", shades=1).yarns[0].shades
+    flat = read_photo(flat_photo(np.full((99, 99, 3), (120, 60, 70), np.uint8)), boxes=[(0, 0, 99, 99)], white="off")
+    assert len(read) == 1
+    assert read[0].spread > 2
+    assert len(flat.yarns[0].shades) == 1
+    assert flat.yarns[0].shades[0].spread < 0.1
+    assert flat.yarns[0].shades[0].srgb == "#783c46"
+
+
+def test_two_colours_are_proposed_as_two_and_a_wanted_number_is_kept() -> None:
+    picture = np.zeros((200, 200, 3), np.uint8)
+    strand = (0.7 + 0.3 * np.abs(np.sin(np.arange(200) / 2.5)))[:, None, None]
+    picture[:, :120] = (strand * (200, 60, 50)).astype(np.uint8)
+    picture[:, 120:] = (strand * (40, 90, 180)).astype(np.uint8)
+    photo = flat_photo(picture)
+    shades = read_photo(photo, boxes=[(0, 0, 200, 200)], white="off").yarns[0].shades
+    assert len(shades) == 2
+    assert abs(shades[0].share - 0.6) < 0.03
+    assert len(read_photo(photo, boxes=[(0, 0, 200, 200)], white="off", shades=1).yarns[0].shades) == 1
+
+
+def test_parts_are_joined_split_dropped_and_moved() -> None:
+    red, blue = (replace(Shade.from_hex(h), share=s) for h, s in (("#c03020", 0.75), ("#2040c0", 0.25)))
+    assert [s.share for s in drop_part((red, blue), 0)] == [1.0]
+    assert reorder_parts((red, blue), (1, 0)) == (blue, red)
+    assert [s.share for s in split_part((red, blue), 0)] == [0.375, 0.375, 0.25]
+    (joined,) = merge_parts((red, blue), 0, 1)
+    assert joined.share == 1.0
+    # The mean of Lab by share lies between the two; Oklab and CIELAB agree on that.
+    assert float(delta_e_2000(joined.lab, red.lab)) < float(delta_e_2000(joined.lab, blue.lab))
+    for bad in (
+        lambda: drop_part((red,), 0),
+        lambda: reorder_parts((red, blue), (0, 0)),
+        lambda: merge_parts((red, blue), 1, 1),
+    ):
+        with pytest.raises(ColourError):
+            bad()
+
+
+def test_nudges_are_small_even_steps_and_go_back() -> None:
+    for code in ("#777777", "#b35c37", "#1f3b73", "#f2d16b"):
+        shade = Shade.from_hex(code)
+        for name in ("lighter", "warmer", "brighter"):
+            step = nudge(shade, **{name: 1})
+            assert step.by_eye
+            apart = float(delta_e_2000(step.lab, shade.lab))
+            assert (code == "#777777" and name == "brighter") or 0.2 < apart < 2.0, (code, name, apart)
+            back = nudge(step, **{name: -1})
+            assert float(delta_e_2000(back.lab, shade.lab)) < 0.05
+    assert nudge(Shade.from_hex("#777777"), lighter=50).lab[0] <= 100
+    assert nudge(Shade.from_hex("#777777"), lighter=3).lab[0] > hex_to_lab("#777777")[0]
+
+
+def test_photos_that_agree_are_averaged_and_others_flagged() -> None:
+    one = Shade(lab=(50.0, 20.0, 10.0), uncertainty=4.0)
+    near, far = Shade(lab=(52.0, 21.0, 10.0), uncertainty=4.0), Shade(lab=(70.0, 0.0, 30.0), uncertainty=8.0)
+    merged, apart, warning = merge_shades([one, near])
+    assert warning is None
+    assert apart < 3
+    assert one.lab[0] < merged.lab[0] < near.lab[0]
+    kept, apart, warning = merge_shades([one, far])
+    assert warning is not None
+    assert kept.lab == one.lab
+    assert "photos-disagree" in kept.reasons
+    assert kept.uncertainty >= apart / 2 - 0.1
+    eye = nudge(far, lighter=1)
+    assert merge_shades([one, eye, near])[0] == eye, "what was set by eye was overwritten"
+
+
+def test_photos_taken_together_share_one_light() -> None:
+    with_paper = scenes.make_scene([TEST_SEED, 40], yarns=2)
+    photo = load_photo(with_paper.data, "a")
+    reading = read_photo(photo)
+    # The same yarn close up, in the same light, with no paper in the frame.
+    left, top, right, bottom = reading.yarns[0].box
+    dx, dy = (right - left) // 4, (bottom - top) // 4
+    part = np.ascontiguousarray(photo.srgb8[top + dy : bottom - dy, left + dx : right - dx])
+    close = flat_photo(part, "b")
+    height, width = part.shape[:2]
+    alone = read_photo(close, boxes=[(0, 0, width, height)], white="off")
+    shared, said = share_light([photo, close], [reading, alone])
+    assert shared[1].white is not None
+    assert shared[1].white.kind == "shared"
+    assert "1 of 2" in said.text
+    own = float(delta_e_2000(shared[1].yarns[0].shades[0].lab, reading.yarns[0].shades[0].lab))
+    assert own < float(delta_e_2000(alone.yarns[0].shades[0].lab, reading.yarns[0].shades[0].lab))
+
+
+def test_patch_values_are_the_published_ones() -> None:
+    colour = scenes_light._colour()
+    chart = colour.CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"]
+    assert np.abs(PATCHES - np.array(list(chart.data.values()))).max() < 5.1e-5
+    # The same values brought to D65 by colour-science's own Bradford: another implementation.
+    xyz = colour.xyY_to_XYZ(np.array(list(chart.data.values())))
+    adapted = colour.adaptation.chromatic_adaptation_VonKries(
+        xyz, colour.xy_to_XYZ(chart.illuminant), colour.xy_to_XYZ([0.3127, 0.3290]), transform="Bradford"
+    )
+    lab = colour.XYZ_to_Lab(adapted, [0.3127, 0.3290])
+    assert np.abs(patch_values()[1] - lab).max() < 0.05
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", REAL_CHARTS)
+def test_a_real_chart_fitted_on_half_is_better_on_the_other_half(name: str, samples: Path) -> None:
+    photo = load_photo((samples / "photos" / name).read_bytes(), name)
+    seen = patch_light(photo, np.array(REAL_CHARTS[name]))
+    wanted, lab = patch_values()
+    raw = float(delta_e_2000(linear_to_lab(seen), lab).mean())
+    rng = np.random.default_rng(TEST_SEED)
+    halves = []
+    for _ in range(4):
+        order = rng.permutation(24)
+        half, other = order[:12], order[12:]
+        curve, matrix = fit_chart(seen[half], wanted[half], lab[half])
+        from blendplan.photo.chart import _apply
+
+        halves.append(float(delta_e_2000(linear_to_lab(_apply(seen[other], curve, matrix)), lab[other]).mean()))
+    assert np.mean(halves) < 0.8 * raw
+
+
+def test_a_chart_at_wrong_corners_is_refused(plain) -> None:
+    _, photo = plain
+    with pytest.raises(PhotoError, match=r"24-patch chart|one line"):
+        read_photo(photo, card=[(10, 10), (600, 10), (600, 400), (10, 400)])
+    with pytest.raises(PhotoError, match="outside"):
+        read_photo(photo, card=[(10, 10), (6000, 10), (600, 400), (10, 400)])
+
+
+def test_a_drawn_chart_undoes_camera_and_lamp() -> None:
+    # Patches from their published colours, dimmed, warmed and bent by a curve the fit does not have in its family.
+    wanted, lab = patch_values()
+    seen = scenes_light.tone_curve("contrast", np.clip(wanted * (0.8, 0.62, 0.4), 0, None))
+    picture = np.zeros((400, 600, 3), np.uint8)
+    coded = np.rint(255 * np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * seen ** (1 / 2.4) - 0.055))
+    for k in range(24):
+        row, column = divmod(k, 6)
+        picture[row * 100 : row * 100 + 100, column * 100 : column * 100 + 100] = coded[k]
+    photo = flat_photo(picture)
+    box = (610 - 600 + 310, 110, 390, 190)
+    reading = read_photo(photo, boxes=[box], card=[(0, 0), (600, 0), (600, 400), (0, 400)])
+    assert reading.chart_error is not None
+    assert reading.chart_error < 4
+    assert float(delta_e_2000(reading.yarns[0].shades[0].lab, lab[6 + 3])) < 4
+
+
+def test_touching_skeins_are_said() -> None:
+    scene = scenes.make_scene([TEST_SEED, 60], touching=True, yarns=3)
+    reading = read_photo(load_photo(scene.data, scene.name))
+    assert any("touch" in n.text for n in reading.notices) or len(reading.yarns) == 3
+
+
+def test_a_crop_is_a_small_picture(plain) -> None:
+    _, photo = plain
+    assert crop_png(photo, (0, 0, 100, 50))[:8] == b"\x89PNG\r\n\x1a\n"
