@@ -17,14 +17,15 @@ __all__ = ["trust"]
 
 # All in CIEDE2000, added as squares; measured on tuning scenes.
 _BASE_PAPER = 5.2
-_BASE_SMALL = 6.0
+_BASE_SMALL = 6.2
 _NO_WHITE = 19.0
-_DOUBTED = 6.0
-_MIXED = 2.0
+_DOUBTED = 28.0
+_MIXED = 1.0
 _CLIPPED = 6.0
 _FEW = 5.0
-_PER_CHROMA = 0.055
+_PER_CHROMA = 0.045
 _PART = 3.0
+_SMALL_PART = 9.0
 _PER_SPREAD = 0.35
 # A fitted chart: its own left-out error stands for the mean; nine of ten lie under about twice the mean.
 _CHART = 2.0
@@ -54,7 +55,9 @@ def trust(
         parts.append(_NO_WHITE)
         reasons.append("no-white")
     else:
-        parts.append(_BASE_PAPER if len(white.field) > 1 else _BASE_SMALL)
+        # Middle tones suffer most from shape and tone curve; near-black and near-white least.
+        tone = 0.75 + 0.45 * float(np.exp(-(((lab[0] - 60) / 22) ** 2)))
+        parts.append(tone * (_BASE_PAPER if len(white.field) > 1 else _BASE_SMALL))
         parts.append(_DOUBTED * (1 - white.confidence))
         reasons.append("tone-curve")
         if white.mixed:
@@ -72,6 +75,6 @@ def trust(
     if chroma > 60:
         reasons.append("saturated")
     if cluster.share < 0.999:
-        parts.append(_PART)
+        parts.append(_PART + _SMALL_PART * max(0.0, 1 - 4 * cluster.share))
     parts.append(_PER_SPREAD * cluster.spread)
     return round(float(np.sqrt(sum(p * p for p in parts))), 1), tuple(reasons)
