@@ -185,11 +185,12 @@ print(middle + share * (time.perf_counter() - start - middle))
 """
 _OURS = """
 import sys, time, resource
+import psutil
 from blendplan.photo import load_photo, read_photo
 import scipy.ndimage, scipy.optimize, skimage.morphology, skimage.segmentation
 data = open(sys.argv[1], "rb").read()
 read_photo(load_photo(open(sys.argv[2], "rb").read(), "warm up"))
-idle = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+idle = psutil.Process().memory_info().rss / 1024
 start = time.perf_counter()
 photo = load_photo(data, "big.jpg")
 loaded = time.perf_counter() - start
