@@ -128,8 +128,8 @@ def split_pixels(tops: Floats, linear: Floats, *, most: int = 6, exactly: int | 
         out.append((size, shade, spread, _relief(part)))
     # A label band is flat: it has no strands. One flat colour beside a larger one with relief is not yarn.
     largest = max(out, key=lambda item: item[0])
-    if largest[3] > _FLAT:
-        out = [item for item in out if item is largest or item[3] > _FLAT]
+    flat = min(_FLAT, 0.6 * largest[3])
+    out = [item for item in out if item is largest or item[3] > flat]
     total = sum(item[0] for item in out)
     out.sort(key=lambda item: -item[0])
     return tuple(Cluster(linear=_three(c), share=n / total, spread=s, pixels=n) for n, c, s, _ in out)
