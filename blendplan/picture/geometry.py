@@ -223,6 +223,7 @@ class _Weaver:
         start = int(rng.integers(0, strands))
         side = "front" if n % 2 == 0 else "back"
         f = shop.factor
+        seen = (view.left * f, view.top * f, (view.left + view.width) * f, (view.top + view.height) * f)
         grid = f if shop.layout.stitch_width_cm * view.px_per_cm > WHOLE_PIXEL_STITCH else 1
         y = -round((n + 1) * shop.layout.rise_cm * shop.fine_per_cm / grid) * grid
         for c, (chunk, (west, south, east, north)) in enumerate(zip(self.chunks, self.extents, strict=True)):
@@ -242,6 +243,7 @@ class _Weaver:
                 roll=(start + c) % strands,
                 x=x,
                 y=y,
+                seen=seen,
             )
             layer.add(tile, left - view.left, top - view.top)
 

@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 
 from blendplan.fabric.layout import RowLayout
 from blendplan.picture.stitches import body_paths, fills, foundation_paths, ridge_paths, smooth
-from blendplan.picture.tubes import Strands, join, shade, sweep, twist
+from blendplan.picture.tubes import Strands, hollow_step, join, shade, sweep, twist
 
 __all__ = ["Chunk", "TileShop", "chunks_of", "fine_factor"]
 
 Floats = NDArray[np.float64]
 Maps = NDArray[np.float32]
+Box = tuple[int, int, int, int]
 
 VARIANTS = 3
 LONGEST_RUN = 8
@@ -36,6 +37,8 @@ JITTER = 0.028
 MARGIN = 0.9
 # Stitch width in fine pixels below which all variants of a tile are drawn together.
 BATCH_BELOW = 60.0
+# Share of a large tile above which it is drawn whole, and kept.
+WORTH_A_PART = 0.7
 _LAYERS = ("body", "ridge", "foundation")
 
 
@@ -134,6 +137,11 @@ def _crop(maps: Maps, right: int, down: int) -> _Fine:
     return _Fine(maps[:, y : rows[-1] + 1, x : cols[-1] + 1].copy(), right - int(x), down - int(y))
 
 
+def _ready(means: Maps, roll: int) -> Maps:
+    """Return a tile as it is laid: what it leaves of that below, its cover, the strands in their order."""
+    return np.concatenate([1 - means[:1], means[:1], np.roll(means[1:], roll, axis=0)])
+
+
 @dataclass(slots=True, eq=False)
 class TileShop:
     """Draws tiles when they are first asked for and keeps them.
@@ -155,7 +163,18 @@ class TileShop:
     _ready: dict[tuple[object, ...], Maps] = field(default_factory=dict)
 
     def tile(
-        self, chunk: Chunk, *, layer: str, side: str, strands: int, looks: int, variant: int, roll: int, x: int, y: int
+        self,
+        chunk: Chunk,
+        *,
+        layer: str,
+        side: str,
+        strands: int,
+        looks: int,
+        variant: int,
+        roll: int,
+        x: int,
+        y: int,
+        seen: Box,
     ) -> tuple[Maps, int, int]:
         """Return a tile and the pixel of its upper left corner.
 
@@ -169,6 +188,9 @@ class TileShop:
             By how many the strands change places.
         x, y : int
             Fine pixel of the anchor: left border of the run, height of the row.
+        seen : tuple of 4 int
+            Fine pixels (left, top, right, bottom) that are looked at; a large tile of which only a part is seen
+            is drawn in that part alone.
 
         Returns
         -------
@@ -178,29 +200,45 @@ class TileShop:
         """
         side = side if layer == "body" else "front"
         name = (chunk.key, layer, side, strands)
+        f = self.factor
         if (*name, variant) not in self._fine:
+            large = self.layout.stitch_width_cm * self.fine_per_cm >= BATCH_BELOW
+            part = self._part(chunk, strands, x, y, seen) if large else None
             # Small stitches are drawn in all variants at once, which is quicker; large ones when needed.
-            many = range(looks) if self.layout.stitch_width_cm * self.fine_per_cm < BATCH_BELOW else (variant,)
-            fines = self._draw(chunk, layer=layer, side=side, strands=strands, variants=tuple(many))
+            many = (variant,) if large else tuple(range(looks))
+            fines = self._draw(chunk, layer=layer, side=side, strands=strands, variants=many, part=part)
+            if part is not None:
+                left, top = x - fines[0].right, y - fines[0].down
+                return _ready(_area_mean(fines[0].maps, f, left % f, top % f), roll), left // f, top // f
             for which, drawn in zip(many, fines, strict=True):
                 self._fine[*name, which] = drawn
         fine = self._fine[*name, variant]
-        f = self.factor
         left, top = x - fine.right, y - fine.down
-        pad_x, pad_y = left % f, top % f
-        small = self._ready.get((*name, variant, pad_x, pad_y))
-        if small is None:
-            means = _area_mean(fine.maps, f, pad_x, pad_y)
-            small = self._ready[(*name, variant, pad_x, pad_y)] = np.concatenate([1 - means[:1], means])
-        if roll:
-            rolled = self._ready.get((*name, variant, pad_x, pad_y, roll))
-            if rolled is None:
-                rolled = np.concatenate([small[:2], np.roll(small[2:], roll, axis=0)])
-                self._ready[(*name, variant, pad_x, pad_y, roll)] = rolled
-            small = rolled
-        return small, left // f, top // f
+        place = (*name, variant, roll, left % f, top % f)
+        if place not in self._ready:
+            self._ready[place] = _ready(_area_mean(fine.maps, f, left % f, top % f), roll)
+        return self._ready[place], left // f, top // f
 
-    def _draw(self, chunk: Chunk, *, layer: str, side: str, strands: int, variants: tuple[int, ...]) -> list[_Fine]:
+    def _part(self, chunk: Chunk, strands: int, x: int, y: int, seen: Box) -> Box | None:
+        """Return the part of a tile to be drawn, fine pixels from its corner; None for all of it.
+
+        There is room around for whole spheres and for the neighbourhood that hollows are measured against.
+        """
+        scale = self.fine_per_cm
+        width = self.layout.stitch_width_cm * scale
+        room = int(0.35 * width + BUNDLE_RADIUS / strands**0.5 * width) + 4
+        grid = hollow_step(width)
+        left, top = x - round(-chunk.corner[0] * scale), y - round(chunk.far[1] * scale)
+        w, h = (int(np.ceil(v * scale)) for v in chunk.far - chunk.corner)
+        x0, y0 = (max(0, v - room) // grid * grid for v in (seen[0] - left, seen[1] - top))
+        x1, y1 = min(w, seen[2] - left + room), min(h, seen[3] - top + room)
+        if x1 <= x0 or y1 <= y0:
+            return (0, 0, grid, grid)
+        return None if (x1 - x0) * (y1 - y0) > WORTH_A_PART * w * h else (x0, y0, x1, y1)
+
+    def _draw(
+        self, chunk: Chunk, *, layer: str, side: str, strands: int, variants: tuple[int, ...], part: Box | None
+    ) -> list[_Fine]:
         """Return some variants of a tile, drawn below one another and taken apart."""
         stream = (_LAYERS.index(layer), side == "back", len(chunk.kinds))
         rngs = [np.random.default_rng([self.seed, v, *stream]) for v in variants]
@@ -210,6 +248,9 @@ class TileShop:
         corner, far = chunk.corner, chunk.far
         height = int(np.ceil((far[1] - corner[1]) * scale))
         shape = (height * len(variants), int(np.ceil((far[0] - corner[0]) * scale)))
+        origin = (0, 0)
+        if part is not None:
+            origin, height, shape = part[:2], part[3] - part[1], (part[3] - part[1], part[2] - part[0])
         parts: list[Strands] = []
         kinds = np.array(chunk.kinds)
         for kind in dict.fromkeys(chunk.kinds):
@@ -229,6 +270,7 @@ class TileShop:
                 curve = smooth(points, max(3, int(np.ceil(1.1 * length * scale / max(3.0, 0.28 * radius)))))
                 middle = np.empty_like(curve)
                 middle[..., :2] = (self._place(chunk, these, curve) - [corner[0], far[1]]) * [scale, -scale]
+                middle[..., :2] -= origin
                 middle[..., 1] += shift
                 middle[..., 2] = curve[..., 2] * width
                 lit = np.ones(curve.shape[:2])
@@ -239,7 +281,7 @@ class TileShop:
                 parts.append(twist(middle, lit, strands=strands, radius=radius, width=width, **turn))
         maps = np.zeros((1 + strands, *shape), dtype=np.float32)
         if layer == "body":
-            maps[0] = np.tile(self._behind(chunk, (height, shape[1])), (len(variants), 1))
+            maps[0] = np.tile(self._behind(chunk, (height, shape[1]), origin), (len(variants), 1))
             maps[1:] = maps[0] * np.float32(BEHIND / strands)
         if parts:
             samples = join(parts)
@@ -249,7 +291,7 @@ class TileShop:
             np.maximum(maps[0], who >= 0, out=maps[0])
             for j in range(strands):
                 np.copyto(maps[1 + j], np.where(who == j, light, np.float32(0)), where=who >= 0)
-        right, down = round(-corner[0] * scale), round(far[1] * scale)
+        right, down = round(-corner[0] * scale) - origin[0], round(far[1] * scale) - origin[1]
         return [_crop(maps[:, v * height : (v + 1) * height], right, down) for v in range(len(variants))]
 
     def _place(self, chunk: Chunk, these: NDArray[np.int64], points: Floats) -> Floats:
@@ -259,7 +301,7 @@ class TileShop:
         across = chunk.base_way[these][:, None] * (1 - v) + chunk.top_way[these][:, None] * v
         return base * (1 - v) + top * v + u * across
 
-    def _behind(self, chunk: Chunk, shape: tuple[int, int]) -> Maps:
+    def _behind(self, chunk: Chunk, shape: tuple[int, int], origin: tuple[int, int]) -> Maps:
         """Return the cover of the cloth behind the stitches."""
         from PIL import Image, ImageDraw  # noqa: PLC0415
 
@@ -275,5 +317,5 @@ class TileShop:
                 self.fine_per_cm,
                 -self.fine_per_cm,
             ]
-            draw.polygon([(float(x), float(y)) for x, y in spots], fill=255)
+            draw.polygon([(float(x), float(y)) for x, y in spots - origin], fill=255)
         return np.asarray(image, dtype=np.float32) / np.float32(255)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Strands", "Swept", "join", "shade", "sweep", "twist"]
+__all__ = ["Strands", "Swept", "hollow_step", "join", "shade", "sweep", "twist"]
 
 Floats = NDArray[np.float64]
 Maps = NDArray[np.float32]
@@ -197,9 +197,14 @@ def _box_mean(values: Maps, size: int) -> Maps:
     return values
 
 
+def hollow_step(width: float) -> int:
+    """Return on which grid of fine pixels neighbourhoods are averaged, for a stitch of a width."""
+    return max(1, int(width / 24))
+
+
 def _hollow(swept: Swept, width: float) -> Maps:
     """Return how far each fine pixel lies below its neighbourhood, in stitch widths."""
-    step = max(1, int(width / 24))
+    step = hollow_step(width)
     z = np.maximum(swept.depth, np.float32(-0.45 * width))
     around = _box_mean(z[::step, ::step], max(3, int(0.5 * width / step) | 1))
     if step > 1:
