@@ -193,8 +193,8 @@ def _shopping(need: ColourNeed, letter: dict[str, str], show: Show, currency: st
         have.append(show.mass(sum(need.parts_g)))
     buy, band = tr("not known: no band", lang), ""
     if need.buy_skeins is not None:
-        buy = _skeins(need.buy_skeins, lang)
-        if need.skein_g is not None and need.skein_m is not None:
+        buy = _skeins(need.buy_skeins, lang) if need.buy_skeins else tr("nothing", lang)
+        if need.buy_skeins and need.skein_g is not None and need.skein_m is not None:
             band = tr("of {mass} / {length}", lang, mass=show.mass(need.skein_g), length=show.yarn(need.skein_m))
     return ShoppingWords(
         letter=letter.get(need.name, ""),
