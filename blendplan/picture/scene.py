@@ -279,7 +279,8 @@ def draw_blanket(
     """Return the blanket, or a window of it, as 8-bit sRGB, shape (h, w, 3).
 
     Parameters are those of `view_of`, `prepare` and `paint`.
-    A large picture is drawn in bands, which changes no byte of it.
+    A large picture is drawn in bands; that changes no byte while a stitch is under 30 pixels wide, and at most
+    a stray 8-bit code by one where stitches are larger.
 
     Examples
     --------
