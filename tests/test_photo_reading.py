@@ -26,6 +26,7 @@ from blendplan.photo import (
     split_part,
 )
 from blendplan.photo.chart import PATCHES, fit_chart, patch_light, patch_values
+from blendplan.photo.chart_finding import find_chart
 from blendplan.photo.ground import shrink
 from blendplan.photo.loading import Photo
 from blendplan.photo.white import correct, find_white
@@ -344,3 +345,38 @@ def test_touching_skeins_are_said() -> None:
 def test_a_crop_is_a_small_picture(plain) -> None:
     _, photo = plain
     assert crop_png(photo, (0, 0, 100, 50))[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+@pytest.mark.parametrize("name", REAL_CHARTS)
+def test_a_real_chart_is_found_and_turned_the_right_way(name: str, samples: Path) -> None:
+    photo = load_photo((samples / "photos" / name).read_bytes(), name)
+    found = np.array(find_chart(photo))
+    # Against corners read off the picture by eye; a patch is about 45 pixels wide.
+    assert np.hypot(*(found - np.array(REAL_CHARTS[name])).T).max() < 15
+
+
+def test_nothing_else_is_taken_for_a_chart(samples: Path, plain) -> None:
+    with pytest.raises(PhotoError, match="give its four corners"):
+        find_chart(plain[1])
+    for path in sorted((samples / "photos").iterdir()):
+        if path.suffix == ".csv" or path.name in REAL_CHARTS:
+            continue
+        with pytest.raises(PhotoError, match="give its four corners"):
+            read_photo(load_photo(path.read_bytes(), path.name), card="auto")
+
+
+@pytest.mark.parametrize("turn", range(4))
+def test_a_drawn_chart_is_found_however_it_lies(turn: int) -> None:
+    wanted, lab = patch_values()
+    coded = np.rint(
+        255 * np.clip(np.where(wanted <= 0.0031308, 12.92 * wanted, 1.055 * np.abs(wanted) ** (1 / 2.4) - 0.055), 0, 1)
+    )
+    picture = np.full((420, 600, 3), 60, np.uint8)
+    for k in range(24):
+        row, column = divmod(k, 6)
+        picture[40 + row * 60 : 90 + row * 60, 60 + column * 60 : 110 + column * 60] = coded[k]
+    turned = np.ascontiguousarray(np.rot90(picture, turn))
+    photo = flat_photo(turned)
+    seen = patch_light(photo, np.array(find_chart(photo)))
+    # Cyan (number 17) lies outside sRGB and cannot be drawn; all others come back.
+    assert float(np.delete(delta_e_2000(linear_to_lab(seen), lab), 17).max()) < 1
