@@ -15,6 +15,8 @@ from odd_plans import long_plan, odd_plan, short_plan
 from PIL import Image
 
 from blendplan.colour import delta_e_2000, hex_to_lab, linear_to_lab, srgb_to_linear
+from blendplan.fabric.gauge import Gauge
+from blendplan.fabric.ripple import Ripple
 from blendplan.outputs.render import Mark, plan_layout, plan_picture, plan_pixels, thin_marks
 from blendplan.plan import make_plan
 
@@ -72,3 +74,18 @@ def test_thinned_marks_keep_their_distance(places: list[float], least: float) ->
         assert kept[0] == marks[0] and kept[-1] == marks[-1]
     if len(kept) > 2:
         assert all(a.place - b.place >= least - 1e-12 for a, b in pairwise(kept))
+
+
+def test_straight_rows_and_a_measured_ripple_are_drawn_as_they_are() -> None:
+    """Width and height of the drawing follow the plan's size, whatever the gauge rests on."""
+    straight = make_plan(brief("Fern", "Clay", ripple=Ripple(kind="heights", repeats=3)))
+    first, second = plan_layout(straight)
+    assert first.width_cm == pytest.approx(straight.size.width_cm, rel=0.05)
+    assert second.rise_cm == pytest.approx(straight.size.rise_per_row_cm, rel=0.05)
+    assert plan_pixels(straight, (300, 300))[0].shape[2] == 3
+
+    gauge = Gauge(stitch_width_cm=1.0, row_height_cm=1.8, ripple_factor=0.8, rise_cm=2.1)
+    measured = make_plan(brief("Fern", "Clay", repeats=3, gauge=gauge))
+    layout = plan_layout(measured)
+    assert layout.width_cm == pytest.approx(measured.size.width_cm, rel=0.01)
+    assert layout.rise_cm == pytest.approx(2.1, rel=0.01)

@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import Any
 
 from blendplan.fabric.layout import RowLayout
-from blendplan.outputs.render import drawn_stripes, plan_layout
+from blendplan.outputs.render import drawn_stripes, plan_layout, stripe_marks, thin_marks
 from blendplan.picture.distance import grey_look, seen_from
 from blendplan.picture.geometry import Geometry, View, prepare
 from blendplan.picture.jpeg import encode_jpeg
@@ -67,24 +67,17 @@ class Seen:
 
 
 @lru_cache(maxsize=16)
-def _geometry(shape: tuple[tuple[int, int], ...], layout: RowLayout, view: View, back_loops: bool) -> Geometry:
+def _geometry(
+    shape: tuple[tuple[int, int], ...], layout: RowLayout | tuple[RowLayout, RowLayout], view: View, back_loops: bool
+) -> Geometry:
     """Return the drawing without colours: it serves every order and every shade of the same rows."""
     return prepare(shape, layout, view, back_loops=back_loops)
 
 
-def _marks(plan: Plan, layout: RowLayout, window: tuple[float, float, float, float]) -> tuple[tuple[str, float], ...]:
-    """Return the numbers of the stripes beside the right edge, thinned where they would touch."""
-    tall = window[3] - window[1]
-    edge = float(layout.wave_y(layout.width_cm))
-    found: list[tuple[str, float]] = []
-    row = 0
-    for planned in plan.stripes:
-        middle = edge + (row + planned.stripe.rows / 2) * layout.rise_cm
-        row += planned.stripe.rows
-        place = (window[3] - middle) / tall
-        if 0 < place < 1 and (not found or found[-1][1] - place >= LEAST_APART):
-            found.append((str(planned.number), place))
-    return tuple(found)
+def _marks(plan: Plan, window: tuple[float, float, float, float]) -> tuple[tuple[str, float], ...]:
+    """Return the numbers of the stripes beside the right edge, those in sight, thinned where they would touch."""
+    shown = tuple(mark for mark in stripe_marks(plan, window) if 0 < mark.place < 1)
+    return tuple((mark.text, mark.place) for mark in thin_marks(shown, LEAST_APART))
 
 
 @lru_cache(maxsize=48)
@@ -110,9 +103,7 @@ def seen(brief: Brief, size: tuple[int, int], look: Look) -> Seen:
         pixels = seen_from(pixels, px_per_cm=scale, distance_cm=100 * look.metres)
     if look.grey:
         pixels = grey_look(pixels)
-    return Seen(
-        jpeg=encode_jpeg(pixels), width=pixels.shape[1], height=pixels.shape[0], marks=_marks(plan, layout, window)
-    )
+    return Seen(jpeg=encode_jpeg(pixels), width=pixels.shape[1], height=pixels.shape[0], marks=_marks(plan, window))
 
 
 def seen_small(brief: Brief) -> Seen:
