@@ -45,7 +45,7 @@ def free_port() -> int:
 
 
 @contextmanager
-def page_server(home: Path, **env: str) -> Iterator[str]:
+def page_server(home: Path, *, pid: list[int] | None = None, **env: str) -> Iterator[str]:
     """Start the page by its own command, give its address, and stop it."""
     port = free_port()
     log = (home.parent / f"page-{port}.log").open("wb")
@@ -56,6 +56,8 @@ def page_server(home: Path, **env: str) -> Iterator[str]:
         stdout=log,
         stderr=log,
     )
+    if pid is not None:
+        pid.append(process.pid)
     address = f"http://127.0.0.1:{port}"
     try:
         for _ in range(300):

@@ -7,6 +7,7 @@ Every cache is bounded.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -22,6 +23,8 @@ from blendplan.plan import Brief, Plan, make_plan
 __all__ = ["Look", "Seen", "paper_bytes", "plan_of", "seen", "seen_small"]
 
 GROUND = "#8c8c8c"
+# Pixels of a centimetre under which no stitch can be drawn; a very long blanket is a tall picture then.
+LEAST_SCALE = 0.5
 AROUND_CM = 1.5
 # Repeats shown across when one stripe is looked at.
 CLOSE_REPEATS = 2.5
@@ -80,6 +83,11 @@ def _marks(plan: Plan, window: tuple[float, float, float, float]) -> tuple[tuple
     return tuple((mark.text, mark.place) for mark in thin_marks(shown, LEAST_APART))
 
 
+def _step_down(scale: float) -> float:
+    """Return the scale on a ladder of steps of a fifth, so that stitches drawn once serve blankets of many rows."""
+    return max(LEAST_SCALE, float(1.2 ** math.floor(math.log(scale, 1.2))))
+
+
 @lru_cache(maxsize=48)
 def seen(brief: Brief, size: tuple[int, int], look: Look) -> Seen:
     """Return the picture of a brief as large as fits a size, looked at in a certain way."""
@@ -94,7 +102,7 @@ def seen(brief: Brief, size: tuple[int, int], look: Look) -> Seen:
         )
     elif look.zoom == "repeat":
         window = window_of_repeat(stripes, layout, row=plan.stripes[at - 1].first_row - 1)
-    scale = min(size[0] / (window[2] - window[0]), size[1] / (window[3] - window[1]))
+    scale = _step_down(min(size[0] / (window[2] - window[0]), size[1] / (window[3] - window[1])))
     view = view_of(stripes, layout, px_per_cm=scale, window=window)
     geometry = _geometry(shape_of(stripes), layout, view, brief.ripple.loops == "back")
     # The ground is the neutral grey of the page, so that nothing bright makes the shades look darker.

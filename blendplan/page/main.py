@@ -9,15 +9,16 @@ import streamlit as st
 
 from blendplan.page.blanket_part import blanket_part
 from blendplan.page.buying_part import buying_part
+from blendplan.page.derive import Look, seen
 from blendplan.page.keep_part import bar, keep_part, told
 from blendplan.page.making_part import making_part
 from blendplan.page.show import wave
-from blendplan.page.sight import sight
-from blendplan.page.state import boot, brief, plan, say
+from blendplan.page.sight import VIEW_PX, sight
+from blendplan.page.state import boot, brief, demo_workspace, plan, say
 from blendplan.page.stripes_part import stripes_part
 from blendplan.page.yarn_part import yarn_part
 
-__all__ = ["main"]
+__all__ = ["main", "warm"]
 
 ICON = Path(__file__).parent / "assets" / "icon.png"
 LOOK = Path(__file__).parent / "assets" / "page.css"
@@ -28,6 +29,13 @@ def _heading(number: int, anchor: str, title: str, lead: str) -> None:
         f'<div class="bp-part" id="{anchor}"><span class="bp-no" aria-hidden="true">{number}</span>'
         f'<h2>{html.escape(title)}</h2><span class="bp-lead">{html.escape(lead)}</span></div>'
     )
+
+
+def warm() -> None:
+    """Draw the demo's picture once, so that the first visitor finds it."""
+    demo = demo_workspace().brief
+    if demo is not None:
+        seen(demo, VIEW_PX, Look())
 
 
 def main() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import socket
 import sys
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -64,6 +65,13 @@ def _check_port(port: int) -> None:
             ) from None
 
 
+def _warm() -> None:
+    """Load what the first visitor will need."""
+    from blendplan.page.main import warm
+
+    warm()
+
+
 def serve(port: int, *, open_browser: bool = True) -> int:
     """Serve the page on 127.0.0.1 until it is stopped.
 
@@ -87,6 +95,9 @@ def serve(port: int, *, open_browser: bool = True) -> int:
     print(f"blendplan: http://localhost:{port}  (Ctrl+C stops it)", file=sys.stderr, flush=True)
 
     from streamlit.web import bootstrap
+
+    # The page's own modules are loaded and the first picture is drawn while the browser is still fetching its scripts.
+    threading.Thread(target=_warm, daemon=True).start()
 
     options = {name.replace(".", "_"): value for name, value in flags.items()}
     bootstrap.load_config_options(flag_options=options)

@@ -17,6 +17,8 @@ from blendplan.plan import Plan
 
 __all__ = ["figure_html", "sight"]
 
+# Greatest size of the picture; the page shows it a little smaller on most screens.
+VIEW_PX = (640, 720)
 # Metres from the eye; 0 is the picture as it is drawn.
 DISTANCES = {"0": "in the hand", "1": "1 m", "3": "3 m", "6": "across the room"}
 
@@ -60,7 +62,7 @@ def sight() -> None:
             metres=float(state.get("distance", "0")),
             grey=state.get("look", "colour") == "grey",
         )
-        st.html(figure_html(seen(current, (760, 840), look), describe(plan)))
+        st.html(figure_html(seen(current, VIEW_PX, look), describe(plan)))
         show = Show(current.units, lang())
         st.html(
             "<ul class='bp-facts'>"
