@@ -35,7 +35,7 @@ CM_PER_INCH = Fraction(254, 100)
 GRAMS_PER_OUNCE = Fraction(28349523125, 10**9)
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.IGNORECASE)
-_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u200e\u200f\u2028-\u202e\u2066-\u2069]")
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
 def exact(value: object, field: str = "number") -> Fraction:

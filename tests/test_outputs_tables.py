@@ -8,11 +8,12 @@ import json
 from typing import Any
 
 import pytest
-from briefs import brief
+from briefs import brief, yarn
 from odd_plans import ODD_NAMES, odd_plan
 
 from blendplan.outputs.tables import plan_json, rows_txt, shopping_lines, stripes_csv
-from blendplan.plan import make_plan
+from blendplan.plan import Brief, make_plan
+from blendplan.stripes.sequence import Sequence
 
 
 def read(data: bytes, delimiter: str = ",") -> list[dict[str, str]]:
@@ -77,3 +78,11 @@ def test_shopping_as_lines() -> None:
     assert len(lines) == len(ODD_NAMES) + 1
     for line, name in zip(lines, ODD_NAMES, strict=False):
         assert line.startswith(f"{name}: needs ")
+
+
+def test_half_a_character_in_a_name_does_not_stop_the_outputs() -> None:
+    """A lone surrogate can stand in JSON ("\\ud800") but not in UTF-8."""
+    only = yarn("half \ud800 character", "#4f6b3a")
+    plan = make_plan(Brief(title="x\udcff", yarns=(only,), sequence=Sequence(order=(only.name,))))
+    assert only.name == "half character" and plan.brief.title == "x"
+    assert b"half character" in stripes_csv(plan) and b"half character" in plan_json(plan)

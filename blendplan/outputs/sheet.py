@@ -32,7 +32,7 @@ dl div { display: flex; gap: .5rem; }
 dt { color: var(--quiet); }
 dd { margin: 0; font-weight: 600; }
 figure { margin: 1rem 0; padding: 1rem; background: #fff; border: 1px solid var(--rule); }
-figure img { display: block; width: 100%; height: auto; }
+figure img { display: block; width: auto; max-width: 100%; height: auto; max-height: 52rem; margin: 0 auto; }
 figcaption { color: #5c5a55; font-size: .875rem; margin-top: .5rem; }
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; font-size: .9375rem; }
@@ -46,7 +46,7 @@ ol.rows { list-style: none; margin: 0; padding: 0; font-size: 1.125rem; }
 ol.rows li { display: flex; gap: .75rem; padding: .45rem 0; border-bottom: 1px solid var(--rule); }
 ol.rows p { margin: 0; }
 h3 { font-size: 1rem; margin: 1.2rem 0 .3rem; }
-.say p { margin: .15rem 0; }
+.told { margin: .2rem 0; }
 input { width: 1.15rem; height: 1.15rem; margin: .25rem 0 0; flex: none; }
 .caution { border-inline-start: .3rem solid currentColor; padding-inline-start: .9rem; }
 .drawing { background: #fff; color: #1c1b19; padding: .75rem; border: 1px solid var(--rule); overflow-x: auto; }
@@ -69,6 +69,7 @@ footer { margin-top: 2.5rem; color: var(--quiet); font-size: .875rem; }
   h2 { break-after: avoid; }
   thead { display: table-header-group; }
   .wide { overflow: visible; }
+  figure img { max-height: 215mm; }
 }
 """
 
@@ -256,7 +257,8 @@ def _rows(plan: Plan, lang: str) -> str:
             parts.append('<ol class="rows">' + "".join(rows) + "</ol>")
             rows = []
         if line is not None:
-            parts.append(f"<h3>{_name(line.text)}</h3>" if line.kind == "heading" else f"<p>{_name(line.text)}</p>")
+            tag = "h3" if line.kind == "heading" else 'p class="told"'
+            parts.append(f"<{tag}>{_name(line.text)}</{tag[:2].strip()}>")
     return "\n".join(parts)
 
 

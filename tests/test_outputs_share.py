@@ -1,0 +1,39 @@
+"""A project file opened on another machine gives the same bytes; what is shared tells nothing of its maker."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from briefs import brief
+from odd_plans import odd_plan
+
+from blendplan.outputs.write import make_outputs
+from blendplan.plan import make_plan
+from blendplan.project import brief_to_json, read_project
+
+
+def test_a_project_file_gives_the_same_outputs() -> None:
+    mine = brief("Fern", "Clay", repeats=2, solid_rows=2, blend_rows=1, title="Ñandú 毛糸", currency="kr")
+    opened, notices = read_project(brief_to_json(mine).encode("utf-8"))
+    assert opened == mine and notices == ()
+    assert make_outputs(make_plan(opened)) == make_outputs(make_plan(mine))
+
+
+def test_outputs_tell_nothing_of_machine_or_moment() -> None:
+    plan = make_plan(brief("Fern", "Clay", repeats=2, solid_rows=2, blend_rows=1))
+    places = [f"{place}/".encode() for place in (Path.home(), Path.cwd())]
+    for name, data in make_outputs(plan):
+        for word in (*places, b"python", b"pillow", b"fpdf"):
+            assert len(word) < 3 or word not in data.lower(), (name, word)
+        if name.endswith((".json", ".csv", ".txt", ".html")):
+            text = re.sub(rb"base64,[^\"]+", b"", data)
+            assert not re.search(rb"20\d\d-\d\d-\d\dT|\b\d\d:\d\d:\d\d\b", text), name
+
+
+def test_names_that_spreadsheets_would_run_are_inert_in_every_csv() -> None:
+    made = dict(make_outputs(odd_plan()))
+    for name in ("stripes.csv", "shopping.csv"):
+        text = made[name].decode("utf-8-sig")
+        assert not re.search(r'(^|[,;\n])"?[=+@]', text), name
+        assert "'=1+1" in text
