@@ -105,11 +105,11 @@ class RowFit:
 
 @dataclass(slots=True)
 class _Model:
-    """Columns: rows of each stripe, deviation of each stripe, one scale."""
+    """Columns: rows of each stripe, deviation of each stripe, one scale; rows of the matrix by their entries."""
 
     problem: RowProblem
     cost: NDArray[np.float64]
-    matrix: list[NDArray[np.float64]]
+    matrix: list[dict[int, float]]
     low: list[float]
     high: list[float]
     colours: list[str]
@@ -118,13 +118,18 @@ class _Model:
     def size(self) -> int:
         return len(self.problem.stripes)
 
-    def add(self, row: NDArray[np.float64], low: float, high: float) -> None:
+    def add(self, row: dict[int, float], low: float, high: float) -> None:
         self.matrix.append(row)
         self.low.append(low)
         self.high.append(high)
 
-    def blank(self) -> NDArray[np.float64]:
-        return np.zeros(2 * self.size + 1)
+    def sparse(self) -> Any:
+        from scipy.sparse import csr_array  # noqa: PLC0415 - heavy
+
+        values = [value for row in self.matrix for value in row.values()]
+        rows = [i for i, row in enumerate(self.matrix) for _ in row]
+        columns = [column for row in self.matrix for column in row]
+        return csr_array((values, (rows, columns)), shape=(len(self.matrix), 2 * self.size + 1))
 
 
 def _model(problem: RowProblem, total: tuple[int, int] | None, evenly: bool) -> _Model:
@@ -132,22 +137,16 @@ def _model(problem: RowProblem, total: tuple[int, int] | None, evenly: bool) -> 
     model = _Model(problem, np.zeros(2 * n + 1), [], [], [], [])
     fixed = dict(problem.fixed_m)
     for name, limit in problem.limit_m:
-        row = model.blank()
-        for s, stripe in enumerate(problem.stripes):
-            row[s] = stripe.strands.count(name) * problem.row_m
+        held = [(s, stripe.strands.count(name)) for s, stripe in enumerate(problem.stripes)]
+        row = {s: n * problem.row_m for s, n in held if n}
         # One part in a million keeps a limit that is met exactly from failing on floating point.
         model.add(row, -math.inf, limit - fixed.get(name, 0.0) + 1e-6 * max(1.0, limit))
         model.colours.append(name)
     if total is not None:
-        row = model.blank()
-        row[:n] = 1
-        model.add(row, *total)
+        model.add(dict.fromkeys(range(n), 1.0), *total)
     for s, stripe in enumerate(problem.stripes):
-        above, below = model.blank(), model.blank()
-        above[s], above[n + s] = 1, -1
-        below[s], below[n + s] = -1, -1
-        model.add(above, -math.inf, stripe.rows)
-        model.add(below, -math.inf, -stripe.rows)
+        model.add({s: 1.0, n + s: -1.0}, -math.inf, stripe.rows)
+        model.add({s: -1.0, n + s: -1.0}, -math.inf, -stripe.rows)
     if evenly:
         _keep_even(model)
     return model
@@ -161,13 +160,10 @@ def _keep_even(model: _Model) -> None:
         if model.problem.low[s] == model.problem.high[s]:
             continue
         first = kinds.setdefault((stripe.rows, stripe.solid), s)
-        row = model.blank()
         if first != s:
-            row[s], row[first] = 1, -1
-            model.add(row, 0, 0)
+            model.add({s: 1.0, first: -1.0}, 0, 0)
         else:
-            row[s], row[2 * n] = 1, -stripe.rows
-            model.add(row, -0.5, 0.5)
+            model.add({s: 1.0, 2 * n: -float(stripe.rows)}, -0.5, 0.5)
 
 
 def _solve(model: _Model, seconds: float) -> Any:
@@ -181,7 +177,7 @@ def _solve(model: _Model, seconds: float) -> Any:
         model.cost,
         integrality=whole,
         bounds=Bounds(low, high),
-        constraints=LinearConstraint(np.array(model.matrix), np.array(model.low), np.array(model.high)),
+        constraints=LinearConstraint(model.sparse(), np.array(model.low), np.array(model.high)),
         options={"time_limit": seconds, "mip_rel_gap": 0.0},
     )
 
@@ -189,15 +185,16 @@ def _solve(model: _Model, seconds: float) -> Any:
 def _binding(model: _Model) -> tuple[str, ...]:
     """Return the colours with a price in the linear relaxation."""
     from scipy.optimize import linprog  # noqa: PLC0415 - heavy
+    from scipy.sparse import vstack  # noqa: PLC0415 - heavy
 
-    matrix, low, high = np.array(model.matrix), np.array(model.low), np.array(model.high)
+    matrix, low, high = model.sparse(), np.array(model.low), np.array(model.high)
     equal = low == high
     upper = ~equal & np.isfinite(high)
     lower = ~equal & np.isfinite(low)
     n = model.size
     result = linprog(
         model.cost,
-        A_ub=np.vstack([matrix[upper], -matrix[lower]]),
+        A_ub=vstack([matrix[upper], -matrix[lower]]),
         b_ub=np.r_[high[upper], -low[lower]],
         A_eq=matrix[equal] if equal.any() else None,
         b_eq=high[equal] if equal.any() else None,
@@ -263,9 +260,8 @@ def fit_rows(
     if goal == "least":
         model.cost = np.array([s.strands.count(scarce) * problem.row_m for s in problem.stripes] + [0.0] * (n + 1))
         best = _checked(_solve(model, seconds))
-        cap = model.cost.copy()
-        used = float(model.cost @ best.x)
-        model.add(cap, -math.inf, used + 1e-6)
+        cap = {i: float(c) for i, c in enumerate(model.cost) if c}
+        model.add(cap, -math.inf, float(model.cost @ best.x) + 1e-6)
         model.cost = change_cost
         final = _solve(model, seconds)
         return _fit(problem, final if final.x is not None else best, _binding(model), best)

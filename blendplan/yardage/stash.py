@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from blendplan.errors import YarnError
-from blendplan.stripes.model import MAX_ROWS, Stripe
+from blendplan.stripes.model import MAX_ROWS, Stripe, changes
 from blendplan.units import number, whole
 from blendplan.wording import Notice, note
-from blendplan.yardage.extras import tail_counts
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.models import Z90
 from blendplan.yardage.need import Demand, supply_of
@@ -149,8 +148,12 @@ def _rows_until(
     tail = settings.tail_cm / 100
     used: defaultdict[str, float] = defaultdict(float)
     row = 0
+    cut: Counter[str] = Counter(stripes[0].strands)
     for i, stripe in enumerate(stripes):
-        tails = tail_counts(stripes[: i + 1])  # as if the work stopped after this stripe
+        if i:
+            change = changes(stripes[i - 1 : i + 1])[0]
+            cut.update((*change.cut, *change.join))
+        tails = cut + Counter(stripe.strands)  # as if the work stopped after this stripe
         for _ in range(stripe.rows):
             need: defaultdict[str, float] = defaultdict(float)
             for name in stripe.strands:
