@@ -350,7 +350,7 @@ def test_a_hook_that_does_not_fit_the_stitches_is_told() -> None:
     assert not any("weigh a row before buying" in n.text for n in quiet.notices)
 
 
-def test_a_skein_shorter_than_two_rows_is_joined_within_rows() -> None:
+def test_a_skein_of_few_rows_is_joined_within_rows() -> None:
     tiny = tuple(yarn(n, put_up=PutUp(mass_g=10, length_m=20)) for n in "ABC")
     need = estimate(FADE, Worked(), Gauge(), tiny)
     assert any("joined within rows" in n.text for n in need.notices)

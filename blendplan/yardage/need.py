@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cache
-
-import numpy as np
 
 from blendplan.wording import Notice, note
 from blendplan.yardage.models import Z90
 from blendplan.yardage.settings import YardageSettings
 from blendplan.yardage.skeins import (
     Supply,
+    chance_given,
     chance_with,
     metres_exact,
-    normal_cdf,
+    normal_nodes,
     skeins_for_chance,
     skeins_to_buy,
 )
 from blendplan.yarn import PutUp, Yarn
 
-__all__ = ["ColourNeed", "Demand", "chance_any_short", "colour_need", "supply_of"]
+__all__ = ["ColourNeed", "Demand", "chance_any_short", "colour_need", "joins_at_row_end", "supply_of"]
+
+# Rows of one strand that a skein must give to be joined at row ends only: *chosen*, not found anywhere.
+LEAST_ROWS_OF_A_SKEIN = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,12 +133,18 @@ class ColourNeed:
         }
 
 
-def supply_of(yarn: Yarn, band: PutUp, demand: Demand, settings: YardageSettings) -> Supply:
-    """Return what is on hand of a yarn as a supply.
+def joins_at_row_end(band: PutUp, row_m: float, settings: YardageSettings) -> bool:
+    """Tell whether skeins are joined at row ends only.
 
-    Where a row takes more than half a skein, joining at row ends only would waste the yarn, so it is joined anywhere.
+    Where a row takes more than a quarter of a skein that would waste an eighth of the yarn and more, so such
+    skeins are joined anywhere.
     """
-    at_row_end = settings.join_at == "row-end" and 2 * demand.row_m <= band.length_m
+    return settings.join_at == "row-end" and LEAST_ROWS_OF_A_SKEIN * row_m <= band.length_m
+
+
+def supply_of(yarn: Yarn, band: PutUp, demand: Demand, settings: YardageSettings) -> Supply:
+    """Return what is on hand of a yarn as a supply."""
+    at_row_end = joins_at_row_end(band, demand.row_m, settings)
     return Supply(
         put_up=band,
         skeins=yarn.skeins_on_hand,
@@ -211,14 +217,6 @@ def colour_need(yarn: Yarn, demand: Demand, settings: YardageSettings) -> Colour
     )
 
 
-@cache
-def _quadrature() -> tuple[tuple[float, float], ...]:
-    """Return nodes and weights of 61-point Gauss-Hermite quadrature for a standard normal."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(61)
-    pairs = zip(nodes.tolist(), (weights / weights.sum()).tolist(), strict=True)
-    return tuple((node, weight) for node, weight in pairs if weight > 1e-12)
-
-
 def chance_any_short(
     yarns: Sequence[Yarn], demands: Sequence[Demand], colours: Sequence[ColourNeed], settings: YardageSettings
 ) -> float | None:
@@ -227,21 +225,20 @@ def chance_any_short(
     Notes
     -----
     Tension is common to all colours, so their needs rise and fall together: the chance is the mean over tension of
-    one minus the product of the single chances at that tension, by 61-point Gauss-Hermite quadrature.
+    one minus the product of the single chances at that tension, by 31-point Gauss-Hermite quadrature.
     """
-    supplies: list[tuple[Demand, float, float]] = []
+    supplies: list[tuple[Demand, Supply]] = []
     for yarn, demand, colour in zip(yarns, demands, colours, strict=True):
         if yarn.put_up is not None and colour.buy_skeins is not None:
             held = supply_of(yarn, yarn.put_up, demand, settings)
-            supply = replace(held, skeins=held.skeins + colour.buy_skeins)
-            supplies.append((demand, supply.mean_m, math.sqrt(supply.variance)))
+            supplies.append((demand, replace(held, skeins=held.skeins + colour.buy_skeins)))
     if not supplies:
         return None
     total = 0.0
-    for node, weight in _quadrature():
+    for node, weight in normal_nodes():
         enough = 1.0
-        for demand, mean, sd in supplies:
-            need = max(0.0, demand.stitched_m * (1 + node * demand.spread / Z90) + demand.fixed_m)
-            enough *= normal_cdf((mean - need) / sd) if sd else float(metres_exact(mean) >= metres_exact(need))
+        for demand, supply in supplies:
+            stretch = max(0.01, 1 + node * demand.spread / Z90)
+            enough *= 1 - chance_given(demand.stitched_m * stretch + demand.fixed_m, supply, stretch)
         total += weight * (1 - enough)
     return min(1.0, max(0.0, total))

@@ -1,8 +1,8 @@
 """Whole skeins: exact counts against a need, and the chance that they run short.
 
 Counting is exact: lengths are fractions, so n skeins against a need of exactly n are n.
-The chance is in closed form: need and supply are taken as normal, with the spread of the need, the scatter from
-skein to skein, and what is lost where a skein ends before a row does.
+The chance is in closed form: need and supply are taken as normal, with the spread of the need and the scatter from
+skein to skein; where skeins are joined at row ends only, it is averaged over what their last rows lose.
 """
 
 from __future__ import annotations
@@ -10,6 +10,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cache, lru_cache
+
+import numpy as np
 
 from blendplan.errors import QuantityError
 from blendplan.units import ceil_exact, exact, number
@@ -18,10 +21,12 @@ from blendplan.yarn import PutUp
 __all__ = [
     "MAX_SKEINS",
     "Supply",
+    "chance_given",
     "chance_short",
     "chance_with",
     "metres_exact",
     "normal_cdf",
+    "normal_nodes",
     "skeins_for_chance",
     "skeins_to_buy",
 ]
@@ -90,7 +95,7 @@ class Supply:
         Step of the kitchen scale that weighed the part skeins.
     loss_m : float
         Longest piece that one skein can lose by ending before a row does: a row of one strand, or 0 where it may be
-        joined anywhere. The loss of a skein is even between 0 and this.
+        joined anywhere.
     tails_m : float
         Length that each join from skein to skein takes.
     """
@@ -113,21 +118,65 @@ class Supply:
         """Separate skeins and part skeins."""
         return self.skeins + len(self.parts_g)
 
-    @property
-    def mean_m(self) -> float:
-        """Mean usable metres: each piece but the last loses half of `loss_m` and two tails' worth at its join."""
-        length, per_g = float(self.put_up.length_m), float(self.put_up.m_per_g)
-        nominal = self.skeins * length + math.fsum(map(float, self.parts_g)) * per_g
-        return nominal - max(0, self.pieces - 1) * (min(self.loss_m, length) / 2 + self.tails_m)
+    def usable(self, stretch: float = 1.0) -> tuple[float, float]:
+        """Return mean and variance of the usable metres, where rows take `stretch` times what is expected.
 
-    @property
-    def variance(self) -> float:
-        """Variance of the usable metres, square metres."""
+        Every piece but the last gives whole rows only, and each join takes `tails_m`.
+        """
         length, per_g = float(self.put_up.length_m), float(self.put_up.m_per_g)
-        total = self.skeins * (self.scatter * length) ** 2
-        for grams in self.parts_g:
-            total += (self.scatter * float(grams) * per_g) ** 2 + (self.scale_g * per_g) ** 2 / 12
-        return total + max(0, self.pieces - 1) * min(self.loss_m, length) ** 2 / 12
+        row = self.loss_m * stretch
+        pieces = [(length, self.scatter * length)] * min(self.skeins, 1)
+        for grams in map(float, self.parts_g):
+            sd = math.hypot(self.scatter * grams * per_g, self.scale_g * per_g / math.sqrt(12))
+            pieces.append((grams * per_g, sd))
+        if not pieces:
+            return 0.0, 0.0
+        (last, last_sd), *rest = pieces
+        mean, variance = last, last_sd**2
+        if self.skeins > 1:
+            whole_mean, whole_variance = _whole_rows(length - self.tails_m, self.scatter * length, row)
+            mean += (self.skeins - 1) * whole_mean
+            variance += (self.skeins - 1) * whole_variance
+        for metres, sd in rest:
+            part_mean, part_variance = _whole_rows(max(0.0, metres - self.tails_m), sd, row)
+            mean, variance = mean + part_mean, variance + part_variance
+        return mean, variance
+
+
+@lru_cache(maxsize=4096)
+def _whole_rows(length: float, sd: float, row: float) -> tuple[float, float]:
+    """Return mean and variance of the whole rows, in metres, of a normal length; all of it where row is 0 or tiny."""
+    # Below a thousandth of the skein what a row's end loses is nothing beside its scatter.
+    if row <= max(length, sd) / 1000:
+        return length, sd**2
+    if sd == 0:
+        return row * math.floor(length / row + 1e-9), 0.0
+    low, high = math.floor((length - 5 * sd) / row), math.floor((length + 5 * sd) / row)
+    below = normal_cdf((low * row - length) / sd)
+    mean = square = 0.0
+    for m in range(low, high + 1):
+        above = normal_cdf(((m + 1) * row - length) / sd)
+        metres = max(0, m) * row
+        mean += (above - below) * metres
+        square += (above - below) * metres**2
+        below = above
+    return mean, max(0.0, square - mean**2)
+
+
+@cache
+def normal_nodes() -> tuple[tuple[float, float], ...]:
+    """Return nodes and weights that average over a standard normal (31-point Gauss-Hermite, tiny weights left out)."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(31)
+    pairs = zip(nodes.tolist(), (weights / weights.sum()).tolist(), strict=True)
+    return tuple((node, weight) for node, weight in pairs if weight > 1e-9)
+
+
+def chance_given(need_m: float, supply: Supply, stretch: float) -> float:
+    """Return the chance of running short where the need is known and rows take `stretch` times what is expected."""
+    mean, variance = supply.usable(stretch)
+    if variance == 0:
+        return 0.0 if metres_exact(mean) >= metres_exact(need_m) else 1.0
+    return normal_cdf((need_m - mean) / math.sqrt(variance))
 
 
 def chance_short(need_m: float, need_sd_m: float, supply: Supply) -> float:
@@ -148,17 +197,24 @@ def chance_short(need_m: float, need_sd_m: float, supply: Supply) -> float:
 
     Notes
     -----
-    P(need > supply) = Phi((need - mean supply) / sqrt(need variance + supply variance)), with need and supply
-    independent and normal; the loss at a row's end is even between 0 and `loss_m`, so it adds loss_m^2 / 12.
+    Joined anywhere: P(need > supply) = Phi((need - mean supply) / sqrt(need variance + supply variance)), need and
+    supply independent and normal.
+    At row ends only: the same for each value of the need, with supplies of whole rows of that tension (their mean
+    and variance in closed form), averaged over the need by Gauss-Hermite quadrature. How much a skein loses depends
+    on how many rows just fit, so an even loss would be off by up to 0.13 where a row is a sixth of a skein.
     """
     number(need_m, "metres needed", 0, 1e9)
     number(need_sd_m, "spread of the metres needed", 0, 1e9)
     if need_m == 0:
         return 0.0
-    variance = need_sd_m**2 + supply.variance
-    if variance == 0:
-        return 0.0 if metres_exact(supply.mean_m) >= metres_exact(need_m) else 1.0
-    return normal_cdf((need_m - supply.mean_m) / math.sqrt(variance))
+    if supply.loss_m == 0 or need_sd_m == 0:
+        mean, variance = supply.usable()
+        variance += need_sd_m**2
+        if variance == 0:
+            return 0.0 if metres_exact(mean) >= metres_exact(need_m) else 1.0
+        return normal_cdf((need_m - mean) / math.sqrt(variance))
+    stretches = ((1 + node * need_sd_m / need_m, weight) for node, weight in normal_nodes())
+    return min(1.0, sum(w * chance_given(k * need_m, supply, k) for k, w in stretches if k > 0))
 
 
 def chance_with(need_m: float, need_sd_m: float, on_hand: Supply, bought: int) -> float:

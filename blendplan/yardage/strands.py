@@ -15,6 +15,7 @@ from blendplan.errors import StripeError
 from blendplan.stripes.model import Stripe, total_rows
 from blendplan.wording import Notice, note
 from blendplan.yardage.length import Yardage
+from blendplan.yardage.need import joins_at_row_end
 from blendplan.yardage.runs import Run, runs_of
 from blendplan.yardage.settings import YardageSettings
 from blendplan.yardage.walk import Join, OpenBall, Rewind, Short, Walk
@@ -131,9 +132,7 @@ def feed(
         m_per_g={n: float(y.put_up.m_per_g) for n, y in banded.items() if y.put_up},
         shelf={n: _shelf(y, (need[n].buy_skeins or 0) if buy == "planned" else 0) for n, y in banded.items()},
         tail_m=settings.tail_cm / 100,
-        at_row_end={
-            n: settings.join_at == "row-end" and 2 * row_m <= y.put_up.length_m for n, y in banded.items() if y.put_up
-        },
+        at_row_end={n: joins_at_row_end(y.put_up, row_m, settings) for n, y in banded.items() if y.put_up},
         stripe_of=[i for i, stripe in enumerate(stripes, 1) for _ in range(stripe.rows)],
     )
     runs = runs_of(stripes)
