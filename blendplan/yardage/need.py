@@ -225,7 +225,7 @@ def chance_any_short(
     Notes
     -----
     Tension is common to all colours, so their needs rise and fall together: the chance is the mean over tension of
-    one minus the product of the single chances at that tension, by 31-point Gauss-Hermite quadrature.
+    one minus the product of the single chances at that tension, by 61-point Gauss-Hermite quadrature.
     """
     supplies: list[tuple[Demand, Supply]] = []
     for yarn, demand, colour in zip(yarns, demands, colours, strict=True):

@@ -165,8 +165,8 @@ def _whole_rows(length: float, sd: float, row: float) -> tuple[float, float]:
 
 @cache
 def normal_nodes() -> tuple[tuple[float, float], ...]:
-    """Return nodes and weights that average over a standard normal (31-point Gauss-Hermite, tiny weights left out)."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(31)
+    """Return nodes and weights that average over a standard normal (61-point Gauss-Hermite, tiny weights left out)."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(61)
     pairs = zip(nodes.tolist(), (weights / weights.sum()).tolist(), strict=True)
     return tuple((node, weight) for node, weight in pairs if weight > 1e-9)
 
