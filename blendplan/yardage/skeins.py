@@ -123,7 +123,7 @@ class Supply:
 
         Every piece but the last gives whole rows only, and each join takes `tails_m`.
         """
-        length, per_g = float(self.put_up.length_m), float(self.put_up.m_per_g)
+        length, per_g = _band(self.put_up.length_m, self.put_up.mass_g)
         row = self.loss_m * stretch
         pieces = [(length, self.scatter * length)] * min(self.skeins, 1)
         for grams in map(float, self.parts_g):
@@ -141,6 +141,12 @@ class Supply:
             part_mean, part_variance = _whole_rows(max(0.0, metres - self.tails_m), sd, row)
             mean, variance = mean + part_mean, variance + part_variance
         return mean, variance
+
+
+@lru_cache(maxsize=256)
+def _band(length_m: Fraction, mass_g: Fraction) -> tuple[float, float]:
+    """Return metres of a skein and of a gram as floats; fractions are slow to divide."""
+    return float(length_m), float(length_m / mass_g)
 
 
 @lru_cache(maxsize=4096)
