@@ -336,6 +336,17 @@ def test_a_drawn_chart_undoes_camera_and_lamp() -> None:
     assert float(delta_e_2000(reading.yarns[0].shades[0].lab, lab[6 + 3])) < 4
 
 
+def test_a_white_card_is_not_a_skein() -> None:
+    scene = scenes.make_scene([TEST_SEED, 70], ground="card", yarns=2)
+    reading = read_photo(load_photo(scene.data, scene.name))
+    assert reading.white is not None
+    assert len(reading.yarns) == 2
+
+
+def test_white_yarn_on_white_paper_is_asked_about(plain) -> None:
+    assert any("white yarn on white paper" in n.text for n in read_photo(plain[1]).notices)
+
+
 def test_touching_skeins_are_said() -> None:
     scene = scenes.make_scene([TEST_SEED, 60], touching=True, yarns=3)
     reading = read_photo(load_photo(scene.data, scene.name))

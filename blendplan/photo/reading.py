@@ -136,6 +136,8 @@ def read_photo(
     skeins = find_skeins(small, leave_out)
     if boxes is None:
         notices += skeins.notices
+        if mask is not None and leave_out is None:
+            notices.append(note("white yarn on white paper is easily missed; check that each yarn has its box"))
         regions = [(_box_of(photo, small, skeins.labels == i), skeins.labels == i) for i in range(1, skeins.count + 1)]
     else:
         regions = [_region_of(photo, small, box, skeins.labels) for box in boxes]
@@ -192,7 +194,7 @@ def _small_things(mask: Mask | None, chart: Mask | None) -> Mask | None:
     if mask is not None:
         border = np.concatenate([mask[3], mask[-4], mask[:, 3], mask[:, -4]])
         if border.mean() < 0.35 and mask.mean() < 0.3:
-            wide: Mask = binary_dilation(mask, iterations=6)
+            wide: Mask = binary_dilation(mask, iterations=2)
             out = wide if out is None else out | wide
     return out
 

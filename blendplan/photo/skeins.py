@@ -54,8 +54,6 @@ def find_skeins(small: Small, leave_out: Mask | None = None) -> Found:
     from scipy import ndimage  # noqa: PLC0415
 
     distance, _ = ground_distance(small)
-    out = np.zeros(distance.shape, dtype=bool) if leave_out is None else leave_out
-    distance = np.where(out, 0.0, distance)
     height, width = distance.shape
     rim = max(2, round(0.03 * min(height, width)))
     edge = np.concatenate([distance[:rim].ravel(), distance[-rim:].ravel(), distance[:, :rim].ravel()])
@@ -64,9 +62,12 @@ def find_skeins(small: Small, leave_out: Mask | None = None) -> Found:
     threshold = max(0.10, min(1.25 * float(np.quantile(edge, 0.95)), middle + 9 * noise))
     seeds = ndimage.binary_closing(distance > threshold, iterations=2)
     seeds = ndimage.binary_fill_holes(seeds)
-    seeds = ndimage.binary_opening(seeds, iterations=3) & ~out
+    seeds = ndimage.binary_opening(seeds, iterations=3)
     least = _LEAST_AREA * height * width
     pieces, touching = _pieces(distance, seeds, least)
+    if leave_out is not None:
+        # The white's mask is the sure middle of a card; what is a quarter of it or more is the card itself.
+        pieces = [p for p in pieces if (p & leave_out).sum() < 0.25 * p.sum()]
     pieces = _join_over_bands(pieces, small.linear)
     result = np.zeros(distance.shape, dtype=np.int32)
     for number, piece in enumerate(pieces, start=1):
@@ -76,6 +77,8 @@ def find_skeins(small: Small, leave_out: Mask | None = None) -> Found:
         notices.append(note("no skein stands out from the ground; draw a box round each yarn", "warning"))
     if touching:
         notices.append(note("some skeins touch and were cut apart at the waist; check their boxes", "warning"))
+    elif any(_solidity(p) < _TORN for p in pieces):
+        notices.append(note("an outline is not round or straight: two skeins may touch; check the boxes", "warning"))
     return Found(labels=result, count=len(pieces), notices=tuple(notices))
 
 
