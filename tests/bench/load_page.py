@@ -91,12 +91,12 @@ class Client:
             self.lost += 1
 
 
-async def play(address: str, clients: int, changes: int) -> list[Client]:
+async def play(address: str, clients: int, changes: int, *, pause_s: float = PAUSE_S) -> list[Client]:
     """Let all clients work at once."""
     import websockets
 
     async def one(client: Client) -> None:
-        await asyncio.sleep(PAUSE_S * client.number / clients)
+        await asyncio.sleep(pause_s * client.number / clients)
         uri = address.replace("http", "ws") + "/_stcore/stream"
         async with websockets.connect(
             uri, subprotocols=["streamlit"], max_size=None, origin=address, ping_interval=None
@@ -106,7 +106,7 @@ async def play(address: str, clients: int, changes: int) -> list[Client]:
             client.first = time.perf_counter() - begin
             await client.change(21, measured=False)
             for i in range(changes):
-                await asyncio.sleep(PAUSE_S)
+                await asyncio.sleep(pause_s)
                 await client.change(2 + (client.number + 7 * i) % 19)
 
     crew = [Client(number=n) for n in range(clients)]

@@ -1,0 +1,115 @@
+"""Nothing leaves the machine: the served page runs under a blocker of every connection beyond it."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("streamlit", reason="skipped: Streamlit is not installed")
+
+from browser_page import ROOT, page_server
+
+BLOCKER = Path(__file__).parent / "page_blocker"
+
+
+def blocked_env(log: Path) -> dict[str, str]:
+    log.write_text("")
+    return {"BLOCKED_LOG": str(log), "PYTHONPATH": os.pathsep.join((str(BLOCKER), str(ROOT)))}
+
+
+def test_the_blocker_blocks(tmp_path: Path) -> None:
+    log = tmp_path / "log"
+    env = {**os.environ, **blocked_env(log)}
+    code = "import urllib.request; urllib.request.urlopen('http://192.0.2.1/', timeout=1)"
+    assert subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, check=False).returncode
+    code = "import socket; socket.getaddrinfo('example.org', 80)"
+    assert subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, check=False).returncode
+    assert log.read_text().count("\n") == 2
+
+
+def test_a_whole_session_makes_no_connection_beyond_the_machine(tmp_path: Path) -> None:
+    sys.path.insert(0, str(Path(__file__).parent / "bench"))
+    from load_page import play
+
+    log = tmp_path / "log"
+    with page_server(tmp_path / "home", **blocked_env(log)) as address:
+        crew = asyncio.run(play(address, 1, 1, pause_s=0.2))
+    assert crew[0].to_picture and not crew[0].lost
+    assert log.read_text() == ""
+
+
+def test_only_this_machine_is_listened_to_and_other_hosts_are_refused(tmp_path: Path) -> None:
+    import psutil
+
+    pid: list[int] = []
+    with page_server(tmp_path / "home", pid=pid) as address:
+        listening = [c.laddr.ip for c in psutil.Process(pid[0]).net_connections("tcp") if c.status == "LISTEN"]
+        assert listening == ["127.0.0.1"]
+
+        def answer(**headers: str) -> int:
+            request = urllib.request.Request(
+                f"{address}/_stcore/stream", headers={k.replace("_", "-"): v for k, v in headers.items()}
+            )
+            try:
+                return urllib.request.urlopen(request, timeout=5).status
+            except urllib.error.HTTPError as error:
+                return error.code
+
+        upgrade = {
+            "Connection": "Upgrade",
+            "Upgrade": "websocket",
+            "Sec_WebSocket_Version": "13",
+            "Sec_WebSocket_Key": "dGhlIHNhbXBsZSBub25jZQ==",
+        }
+        # A foreign page in her browser, and a foreign name that points here (DNS rebinding).
+        assert answer(**upgrade, Origin="http://evil.invalid") == 403
+        assert answer(**upgrade, Host="evil.invalid") == 403
+
+
+def test_the_settings_beside_the_script_say_the_same_as_the_flags() -> None:
+    import tomllib
+
+    from blendplan.page.serve import SAFE
+
+    stored = tomllib.loads((ROOT / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
+    for name, value in SAFE.items():
+        section, key = name.split(".")
+        assert stored[section][key] == value, name
+    assert SAFE["server.address"] == "127.0.0.1" and SAFE["browser.gatherUsageStats"] is False
+
+
+def test_the_command_tells_a_port_that_is_taken_or_out_of_range(tmp_path: Path) -> None:
+    import socket
+
+    def run(port: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-m", "blendplan", "page", "--port", port, "--no-browser"],
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            timeout=30,
+            check=False,
+        )
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        told = run(str(taken.getsockname()[1]))
+    assert told.returncode == 2 and "give another with --port" in told.stderr and told.stderr.count("\n") == 1
+    told = run("80")
+    assert told.returncode == 2 and "1024 to 65535" in told.stderr
+
+
+def test_what_the_page_shows_loads_nothing_from_outside() -> None:
+    for path in (ROOT / "blendplan" / "page").rglob("*"):
+        if path.suffix in (".py", ".js", ".css"):
+            text = path.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "").replace("http://y", "")
+            text = text.replace('print(f"blendplan: http://localhost', "")
+            assert "http://" not in text and "https://" not in text, path.name
