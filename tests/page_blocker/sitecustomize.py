@@ -2,6 +2,7 @@
 
 import os
 import socket
+from pathlib import Path
 
 LOG = os.environ.get("BLOCKED_LOG", "")
 LOCAL = ("127.", "localhost", "::1", "0.0.0.0")
@@ -13,7 +14,7 @@ def _away(address: object) -> bool:
 
 
 def _refuse(what: str, address: object) -> None:
-    with open(LOG, "a", encoding="utf-8") as log:
+    with Path(LOG).open("a", encoding="utf-8") as log:
         log.write(f"{what} {address!r}\n")
     raise OSError(f"blocked: {what} {address!r}")
 
