@@ -247,7 +247,10 @@ def read_plan(plan: Plan, lang: str = "en") -> Words:
             for name, sign in letter.items()
         ),
         stripes=tuple(_stripe(stripe, letter, lang) for stripe in plan.stripes),
-        shopping=tuple(_shopping(need, letter, show, brief.currency) for need in plan.yardage.colours),
+        shopping=tuple(
+            _shopping(need, letter, show, brief.currency)
+            for need in sorted(plan.yardage.colours, key=lambda need: list(letter).index(need.name))
+        ),
         total="" if price is None else show.money(price, brief.currency),
         cautions=_said([n for n in every if n.level == "caution"], lang),
         warnings=(*_warnings(plan, lang), *_said([n for n in every if n.level == "warning"], lang)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date
 
 from blendplan.outputs.content import Words, change_words, read_plan
@@ -77,34 +78,35 @@ def _front(sheet: Paper, plan: Plan, words: Words, how: tuple[str, float]) -> No
     sheet.text(words.title, 20, bold=True, gap=1)
     facts = [f"{what}: {value}".replace(" ", "\u00a0") for what, value in words.facts]
     sheet.text("  ·  ".join(facts), 9, grey=GREY, gap=3)
-    side = 14.0
+    side = 21.0
     # Room is kept for the first lines of the legend where the blanket is not tall.
     box_w, box_h = sheet.inner_width - side, sheet.room - 8
     pixels, marks = plan_pixels(plan, (round(box_w * dots), round(box_h * dots)))
     tall, wide = pixels.shape[0] / dots, pixels.shape[1] / dots
+    thin = thin_marks(marks, _LABEL_PT * MM_PER_PT * 0.65 / tall)
     x, y = sheet.left + (box_w - wide) / 2, sheet.y
     alt = tr("The blanket: {stripes} stripes, the first worked at the bottom.", lang, stripes=len(plan.stripes))
     sheet.image(encode_png(pixels), (x, y, wide, tall), alt)
-    _labels(sheet, marks, (x + wide, y, tall))
+    signs = {str(stripe.number): stripe.letters.replace(" + ", "") for stripe in words.stripes}
+    _labels(sheet, [(mark, f"{mark.text} {signs[mark.text]}") for mark in thin], (x + wide, y, tall))
     sheet.y += tall + 1
-    sheet.text(tr("Numbers are stripes; the first worked is at the bottom.", lang), 8, grey=GREY)
+    sheet.text(tr("Numbers are stripes, letters their yarns; the first worked is at the bottom.", lang), 8, grey=GREY)
 
 
-def _labels(sheet: Paper, marks: tuple[Mark, ...], place: tuple[float, float, float]) -> None:
+def _labels(sheet: Paper, marks: Sequence[tuple[Mark, str]], place: tuple[float, float, float]) -> None:
     """Write stripe numbers beside the picture, moved apart where they would touch, with a line to their stripe."""
     x, top, tall = place
     step = _LABEL_PT * MM_PER_PT * 1.05
-    marks = thin_marks(marks, step * 0.62 / tall)
-    wanted = [top + mark.place * tall for mark in reversed(marks)]
-    places = _apart(wanted, step, top, top + tall)
+    marks = list(reversed(marks))
+    wanted = [top + mark.place * tall for mark, _ in marks]
     pdf = sheet.pdf
     sheet.font(_LABEL_PT)
-    for mark, at, want in zip(reversed(marks), places, wanted, strict=True):
+    for (_, text), at, want in zip(marks, _apart(wanted, step, top, top + tall), wanted, strict=True):
         pdf.set_draw_color(GREY)
         pdf.set_line_width(0.15)
         pdf.line(x - 1, want, x + 4, at)
         pdf.set_xy(x + 4.6, at - step / 2)
-        pdf.cell(10, step, mark.text)
+        pdf.cell(16, step, text)
 
 
 def _apart(wanted: list[float], step: float, low: float, high: float) -> list[float]:
@@ -153,10 +155,10 @@ def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
             Column("", 7),
             Column(tr("No.", lang), 11, "R"),
             Column("", 19),
-            Column(tr("Strands", lang), 0.38 * (width - 73)),
+            Column(tr("Strands", lang), 0.43 * (width - 73)),
             Column(tr("Rows", lang), 16, "R"),
             Column(tr("Row no.", lang), 20, "R"),
-            Column(tr("To begin it", lang), 0.62 * (width - 73)),
+            Column(tr("To begin it", lang), 0.57 * (width - 73)),
         ],
         [
             [
