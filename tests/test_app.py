@@ -24,6 +24,7 @@ FOLDS = (
     "ripple-fold",
     "gauge-fold",
     "yardage-fold",
+    "stash-fold",
     "rows-fold",
     "left-fold",
 )

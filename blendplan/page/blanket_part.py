@@ -75,7 +75,7 @@ def blanket_part() -> None:
 
 def _size(current: Brief, made: Plan | None) -> None:
     """Draw the usual sizes and the length: width and length are taken over together."""
-    columns = st.columns([2, 1, 1], vertical_alignment="bottom")
+    columns = st.columns([2, 1, 1.3], vertical_alignment="bottom")
 
     def take(name: str) -> None:
         if not name:
@@ -100,7 +100,13 @@ def _size(current: Brief, made: Plan | None) -> None:
             placeholder=show.number(size_cm(current.size_name)[1]) if current.size_name in SIZES else "",
         )
     with columns[2]:
-        st.button(say("Fit the rows to it"), key="fit-length", on_click=try_, args=("fit", lambda: _fit(current, made)))
+        st.button(
+            say("Fit the rows to it"),
+            key="fit-length",
+            wrap=True,
+            on_click=try_,
+            args=("fit", lambda: _fit(current, made)),
+        )
     refused("fit")
 
 

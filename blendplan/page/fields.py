@@ -18,7 +18,17 @@ from blendplan.page.show import figure, into_units, out_of_units, refused_html, 
 from blendplan.page.state import lang, say, say_error, work
 from blendplan.units import exact, whole
 
-__all__ = ["choice_field", "fold", "number_field", "refused", "switch_field", "text_field", "try_", "whole_field"]
+__all__ = [
+    "choice_field",
+    "fold",
+    "number_field",
+    "refused",
+    "slide_field",
+    "switch_field",
+    "text_field",
+    "try_",
+    "whole_field",
+]
 
 
 def refused(key: str) -> None:
@@ -146,6 +156,20 @@ def choice_field(
             args=(key, apply),
             help=help,
         )
+    refused(key)
+
+
+def slide_field(label: str, key: str, value: str, options: Mapping[str, str], apply: Callable[[str], object]) -> None:
+    """Draw a slider over few named stops, by pointer or arrow keys."""
+    _view(key, value)
+    st.select_slider(
+        label,
+        list(options),
+        format_func=lambda v: options.get(v, v),
+        key=key,
+        on_change=_take,
+        args=(key, apply),
+    )
     refused(key)
 
 

@@ -242,6 +242,8 @@ def _one_photo(digest: str, held: Held) -> None:
 
 def _notices(held: Held) -> None:
     lines = [n.say(lang()) for n in held.reading.notices]
+    for i, yarn in enumerate(held.reading.yarns, 1):
+        lines += [say("Yarn {n}", n=i) + ": " + n.say(lang()) for n in yarn.notices]
     white = held.reading.white
     if white is not None:
         lines.insert(

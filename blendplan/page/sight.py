@@ -10,7 +10,7 @@ import streamlit as st
 from blendplan.errors import BlendplanError
 from blendplan.outputs.show import Show
 from blendplan.page.derive import Look, Seen, plan_of, seen
-from blendplan.page.fields import choice_field, whole_field
+from blendplan.page.fields import choice_field, slide_field, whole_field
 from blendplan.page.show import refused_html
 from blendplan.page.state import brief, lang, say, say_error
 from blendplan.plan import Plan
@@ -20,7 +20,15 @@ __all__ = ["figure_html", "sight"]
 # Greatest size of the picture; the page shows it a little smaller on most screens.
 VIEW_PX = (640, 720)
 # Metres from the eye; 0 is the picture as it is drawn.
-DISTANCES = {"0": "in the hand", "1": "1 m", "3": "3 m", "6": "across the room"}
+DISTANCES = {
+    "0": "in the hand",
+    "0.5": "half a metre",
+    "1": "1 m",
+    "2": "2 m",
+    "3": "3 m",
+    "4": "4 m",
+    "6": "across the room",
+}
 
 
 def describe(plan: Plan) -> str:
@@ -71,6 +79,13 @@ def sight() -> None:
             f"<li>{html.escape(say('{n} rows', n=plan.rows))}</li>"
             f"<li>{html.escape(say('chain {n}', n=plan.worked.chain))}</li></ul>"
         )
+        slide_field(
+            say("Seen from"),
+            "distance-field",
+            state.get("distance", "0"),
+            {k: say(v) for k, v in DISTANCES.items()},
+            lambda v: state.__setitem__("distance", v),
+        )
         with st.container(key="sight-more", horizontal=True, vertical_alignment="bottom", gap="small"):
             choice_field(
                 say("Show"),
@@ -88,13 +103,6 @@ def sight() -> None:
                     (1, last),
                     lambda n: state.__setitem__("look-stripe", n),
                 )
-            choice_field(
-                say("Seen from"),
-                "distance-field",
-                state.get("distance", "0"),
-                {k: say(v) for k, v in DISTANCES.items()},
-                lambda v: state.__setitem__("distance", v),
-            )
             choice_field(
                 say("Look"),
                 "look-field",

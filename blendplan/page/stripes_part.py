@@ -9,19 +9,22 @@ from dataclasses import replace
 
 import streamlit as st
 
+from blendplan.blend.nearest import nearest_blends, pair_table
+from blendplan.blend.pair import mix
 from blendplan.blend.reading import READS
+from blendplan.errors import BlendplanError
 from blendplan.outputs.content import READINGS
 from blendplan.page import edits
 from blendplan.page.fields import choice_field, fold, nothing_yet, refused, switch_field, try_, whole_field
 from blendplan.page.order_fold import order_fold, variants_fold
 from blendplan.page.parts import order_list
-from blendplan.page.show import figure, key_mark, patch, table_html
-from blendplan.page.state import brief, change, lang, plan, say
+from blendplan.page.show import figure, key_mark, patch, refused_html, table_html
+from blendplan.page.state import brief, change, lang, plan, say, say_error
 from blendplan.plan import Brief, Plan
 from blendplan.stripes import edit
 from blendplan.stripes.model import MAX_ROWS, Stripe
-from blendplan.units import plain
 from blendplan.wording import tr
+from blendplan.yarn import Shade
 
 __all__ = ["stripes_part"]
 
@@ -48,6 +51,7 @@ def stripes_part() -> None:
     if blends.open:
         with blends:
             _pairs(current)
+            _match(current)
     better = fold(say("Find a good order"), "find-order")
     if better.open:
         with better:
@@ -266,11 +270,8 @@ def stripe_table(made: Plan) -> str:
 
 def _pairs(current: Brief) -> None:
     """Draw the table of all pairs; each cell tells its colour in words too."""
-    from blendplan.blend.nearest import pair_table
-    from blendplan.blend.pair import mix
-
-    yarns = current.yarns[:24]
     sign = edits.signs_of(current)
+    yarns = [current.yarn(name) for name in sign][:24]
     table = pair_table([y.lab for y in yarns], member=current.member)
     rows = []
     for i, one in enumerate(yarns):
@@ -295,5 +296,25 @@ def _pairs(current: Brief) -> None:
         f"<li>{patch(pair.perceptual, say('close by'))}</li>"
         f"<li>{patch(pair.optical, say('far away'))}</li></ul>"
         f"<p>{html.escape(tr(READS[pair.reads_as], lang()))} "
-        f"({html.escape(say('the strands are {d} apart', d=plain(round(pair.strand_difference, 1))))})</p>"
+        f"({html.escape(say('the strands are {d} apart', d=figure(pair.strand_difference, 1, lang())))})</p>"
     )
+
+
+def _match(current: Brief) -> None:
+    """Draw a field for a wanted colour, and the solids and blends of her yarns that come nearest."""
+    st.html(f"<h3>{html.escape(say('Match a colour'))}</h3>")
+    st.text_input(say("Colour to match, such as of a cushion"), key="match", placeholder="#b35c37")
+    typed = str(st.session_state.get("match") or "").strip()
+    if not typed:
+        return
+    try:
+        wanted = Shade.from_hex(typed if typed.startswith("#") else f"#{typed}")
+    except BlendplanError as error:
+        st.html(refused_html(say_error(error)))
+        return
+    items = [f"<li>{patch(wanted.srgb, say('wanted'))}</li>"]
+    for match in nearest_blends(wanted.lab, current.yarns, member=current.member, count=5):
+        names = " + ".join(dict.fromkeys(match.strands))
+        away = say("{names}: {d} away", names=names, d=figure(match.difference, 1, lang()))
+        items.append(f"<li>{patch(match.blend.srgb, away)}</li>")
+    st.html(f'<ul class="bp-patches">{"".join(items)}</ul>')
