@@ -34,6 +34,8 @@ _APART = 9.0
 _LEAST_SHARE = 0.05
 # Relief below which a part has no strands; paper has .02 to .07, yarn .1 to .3 on tuning scenes.
 _FLAT = 0.085
+# A part as white as paper on less than this share of a skein is taken for its band; assumed.
+_BAND_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,10 +131,20 @@ def split_pixels(tops: Floats, linear: Floats, *, most: int = 6, exactly: int | 
     # A label band is flat: it has no strands. One flat colour beside a larger one with relief is not yarn.
     largest = max(out, key=lambda item: item[0])
     flat = min(_FLAT, 0.6 * largest[3])
-    out = [item for item in out if item is largest or item[3] > flat]
+    total = sum(item[0] for item in out)
+    out = [
+        item
+        for item in out
+        if item is largest or (item[3] > flat and not (item[0] < _BAND_SHARE * total and _paper_white(item[1])))
+    ]
     total = sum(item[0] for item in out)
     out.sort(key=lambda item: -item[0])
     return tuple(Cluster(linear=_three(c), share=n / total, spread=s, pixels=n) for n, c, s, _ in out)
+
+
+def _paper_white(shade: Floats) -> bool:
+    """Whether a shade is as light and as neutral as paper: a small part like that is a printed band."""
+    return bool(shade.min() > 0.72 and shade.max() < 1.08 * shade.min())
 
 
 def _relief(linear: Floats) -> float:
