@@ -346,3 +346,46 @@ def test_a_photo_becomes_yarns(page) -> None:
     assert len(brief(page).yarns) == len(finds) and brief(page).yarns[0].name == "Yarn 1"
     body = json.dumps([c.yarn for c in page.session_state["history"].now.extras.crops])
     assert "Yarn 1" in body
+
+
+def test_two_photos_share_one_light_and_yarns_join_the_blanket_in_hand(page) -> None:
+    from blendplan.demo.photos import DrawnSkein, draw_photo
+
+    page.session_state["add-photos"] = True
+    page.run()
+    for i, srgb in enumerate(("#a5482f", "#3f5a6b")):
+        data = draw_photo((DrawnSkein(srgb=srgb, centre=(0.5, 0.4)),), seed=80 + i)
+        page.file_uploader(key=f"photos-{i}").set_value((f"{i}.jpg", data, "image/jpeg")).run()
+    page.button(key="same-light").click().run()
+    sound(page)
+    finds = page.session_state["history"].now.extras.finds
+    before = len(brief(page).yarns)
+    assert len({f.photo for f in finds}) == 2
+    page.button(key="take-more").click().run()
+    sound(page)
+    assert len(brief(page).yarns) == before + len(finds)
+    assert brief(page).sequence.order[-1] == brief(page).yarns[-1].name
+
+
+def test_a_photo_turned_closed_and_read_without_white(page) -> None:
+    from blendplan.demo.photos import DrawnSkein, draw_photo
+
+    page.session_state["add-photos"] = True
+    page.run()
+    data = draw_photo((DrawnSkein(srgb="#5d6b3a", centre=(0.5, 0.4)),), seed=90)
+    page.file_uploader(key="photos-0").set_value(("s.jpg", data, "image/jpeg")).run()
+    digest = next(iter(page.session_state["photos"]))
+    size = page.session_state["photos"][digest].photo.full_size
+    page.button(key=f"turn-{digest}").click().run()
+    assert page.session_state["photos"][digest].photo.full_size == size[::-1]
+    for _ in range(3):
+        page.button(key=f"turn-{digest}").click().run()
+    assert page.session_state["photos"][digest].photo.full_size == size
+    page.button(key=f"white-off-{digest}").click().run()
+    sound(page)
+    assert page.session_state["photos"][digest].reading.white is None
+    page.button(key=f"card-{digest}").click().run()
+    sound(page)
+    page.button(key=f"close-{digest}").click().run()
+    sound(page)
+    assert not page.session_state["photos"] and not page.session_state["history"].now.extras.finds

@@ -18,7 +18,7 @@ from blendplan.page.show import patch
 from blendplan.page.state import brief, commit, lang, say, tell, work
 from blendplan.page.store import served
 from blendplan.page.workspace import Crop, Extras, Find, Workspace
-from blendplan.photo import Photo, PhotoReading, crop_png, load_photo, read_photo
+from blendplan.photo import Photo, PhotoReading, White, crop_png, load_photo, read_photo, share_light
 from blendplan.plan import Brief
 from blendplan.stripes.sequence import Sequence as Rule
 from blendplan.units import whole
@@ -39,7 +39,8 @@ class Held:
     photo: Photo
     reading: PhotoReading
     view: str
-    white: str | tuple[float, float] = "auto"
+    white: str | White | tuple[float, float] = "auto"
+    card: bool = False
     picking: bool = False
 
 
@@ -143,12 +144,20 @@ def photos_fold() -> None:
         _receive(arrived)
     for digest in list(_held()):
         _one_photo(digest, _held()[digest])
+    if len(_held()) > 1:
+        st.button(
+            say("These photos were taken in the same light"),
+            key="same-light",
+            on_click=try_,
+            args=("same-light", _same_light),
+        )
+        refused("same-light")
     _left_over()
 
 
 def _reread(digest: str, boxes: Sequence[Sequence[float]] | None, names: Sequence[str] = ()) -> None:
     held = _held()[digest]
-    held.reading = read_photo(held.photo, boxes=boxes, white=held.white)
+    held.reading = read_photo(held.photo, boxes=boxes, white=held.white, card="auto" if held.card else None)
     _put_finds(digest, _finds_of(digest, held, names))
 
 
@@ -168,15 +177,37 @@ def _boxes_moved(digest: str, boxes: list[list[int]]) -> None:
 
 def _white_set(digest: str, white: str | tuple[float, float]) -> None:
     held = _held()[digest]
-    finds = [f for f in work().extras.finds if f.photo == digest]
     before, held.white, held.picking = held.white, white, False
-
-    def act() -> None:
-        _reread(digest, [f.box for f in finds] or None, [f.name for f in finds])
-
-    try_(f"boxes-{digest}", act)
+    try_(f"boxes-{digest}", lambda: _again(digest))
     if f"boxes-{digest}" in st.session_state.bad:
         held.white = before
+
+
+def _again(digest: str) -> None:
+    """Read a photo again as its boxes and names stand."""
+    finds = [f for f in work().extras.finds if f.photo == digest]
+    _reread(digest, [f.box for f in finds] or None, [f.name for f in finds])
+
+
+def _card(digest: str) -> None:
+    held = _held()[digest]
+    held.card = not held.card
+    try_(f"boxes-{digest}", lambda: _again(digest))
+    if f"boxes-{digest}" in st.session_state.bad:
+        held.card = not held.card
+
+
+def _same_light() -> None:
+    held = _held()
+    readings, told = share_light([h.photo for h in held.values()], [h.reading for h in held.values()])
+    finds = work().extras.finds
+    new: list[Find] = [f for f in finds if f.photo not in held]
+    for (digest, one), reading in zip(held.items(), readings, strict=True):
+        one.reading = reading
+        one.white = reading.white if reading.white is not None else one.white
+        new += _finds_of(digest, one, [f.name for f in finds if f.photo == digest])
+    commit(work().with_extras(finds=tuple(new)))
+    tell(told)
 
 
 def _turn(digest: str) -> None:
@@ -233,6 +264,12 @@ def _one_photo(digest: str, held: Held) -> None:
                 )
             else:
                 st.button(say("Use no white"), key=f"white-off-{digest}", on_click=_white_set, args=(digest, "off"))
+            st.button(
+                say("Read without the colour card") if held.card else say("There is a 24-patch colour card in it"),
+                key=f"card-{digest}",
+                on_click=_card,
+                args=(digest,),
+            )
             st.button(say("Turn a quarter"), key=f"turn-{digest}", on_click=_turn, args=(digest,))
             st.button(say("Close this photo"), key=f"close-{digest}", on_click=_close, args=(digest,))
         _notices(held)
