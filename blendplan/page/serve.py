@@ -65,6 +65,15 @@ def _check_port(port: int) -> None:
             ) from None
 
 
+def _as_flags(options: dict[str, Any]) -> list[str]:
+    """Return settings as arguments; a list becomes its flag more than once."""
+    out = []
+    for name, value in options.items():
+        for one in value if isinstance(value, list) else [value]:
+            out += [f"--{name}", str(one).lower() if isinstance(one, bool) else str(one)]
+    return out
+
+
 def _warm() -> None:
     """Load what the first visitor will need."""
     from blendplan.page.main import warm
@@ -94,12 +103,10 @@ def serve(port: int, *, open_browser: bool = True) -> int:
     flags = {**SAFE, "server.port": port, "server.headless": not (open_browser and screen)}
     print(f"blendplan: http://localhost:{port}  (Ctrl+C stops it)", file=sys.stderr, flush=True)
 
-    from streamlit.web import bootstrap
+    from streamlit.web import cli
 
     # The page's own modules are loaded and the first picture is drawn while the browser is still fetching its scripts.
     threading.Thread(target=_warm, daemon=True).start()
-
-    options = {name.replace(".", "_"): value for name, value in flags.items()}
-    bootstrap.load_config_options(flag_options=options)
-    bootstrap.run(str(script), False, [], options)
+    # The library's own command, so that it finds the settings beside the script (the look) as well.
+    cli.main(["run", str(script), *_as_flags(flags)], prog_name="streamlit", standalone_mode=False)
     return 0
