@@ -12,7 +12,6 @@ from blendplan.blend.warnings import BlendWarning, check_stripes
 from blendplan.colour import delta_e_2000
 from blendplan.errors import StripeError
 from blendplan.fabric.cautions import cautions
-from blendplan.fabric.finish import Border
 from blendplan.fabric.gauge import Gauge, default_gauge
 from blendplan.fabric.ripple import Ripple, Worked, work
 from blendplan.fabric.size import Size, WidthChoice, measure, widths_near
@@ -23,7 +22,9 @@ from blendplan.units import clean_text, number
 from blendplan.wording import Notice, note
 from blendplan.yardage.care import care_notices
 from blendplan.yardage.length import Yardage, estimate
+from blendplan.yardage.lots import dye_lot_notices
 from blendplan.yardage.settings import YardageSettings
+from blendplan.yardage.strands import Strands, feed
 from blendplan.yarn import Yarn, check_yarns
 
 __all__ = ["Brief", "Plan", "PlannedStripe", "make_plan"]
@@ -162,6 +163,8 @@ class Plan:
     size: Size
     widths: tuple[WidthChoice, ...]
     yardage: Yardage
+    strands: Strands
+    lots: tuple[Notice, ...]
     warnings: tuple[BlendWarning, ...]
     cautions: tuple[Notice, ...]
     notices: tuple[Notice, ...]
@@ -187,13 +190,7 @@ class Plan:
             terms=self.brief.terms,
             lang=lang,
             gauge=self.gauge,
-            border=None
-            if border is None
-            else Border(
-                stitch=border.stitch,
-                rounds=border.rounds,
-                strands=border.strands or self.stripes[-1].stripe.strands,
-            ),
+            border=border and replace(border, strands=border.strands or self.stripes[-1].stripe.strands),
             straighten=self.brief.straighten,
         )
 
@@ -308,6 +305,8 @@ def make_plan(brief: Brief) -> Plan:
         size=size,
         widths=widths_near(brief.ripple, gauge, wanted),
         yardage=yardage,
+        strands=feed(stripes, yardage, yarns, brief.yardage),
+        lots=dye_lot_notices(yardage, stripes, brief.yardage),
         warnings=check_stripes(stripes, {y.name: y for y in brief.yarns}, brief.member),
         cautions=(),
         notices=(*gauge_notices, *gauge.rests_on, *gauge.notices, *worked.notices),

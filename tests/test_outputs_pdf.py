@@ -15,7 +15,6 @@ from odd_plans import ODD_NAMES, long_plan, odd_plan, short_plan
 
 from blendplan.outputs.paper import MARGIN_MM, PAPERS
 from blendplan.outputs.pdf import _apart, plan_pdf
-from blendplan.outputs.rows import plan_rows
 from blendplan.plan import Plan
 
 PT = 72 / 25.4
@@ -72,7 +71,7 @@ def test_every_part_is_there(name: str, paper: str) -> None:
         assert f"page {number} of {len(every)}" in page
     for row in range(1, plan.rows + 1):
         assert f" {row} " in f" {text} "
-    for section in plan_rows(plan).sections[2:3]:
+    for section in plan.written().sections[2:3]:
         for line in section.lines:
             assert line in text
 

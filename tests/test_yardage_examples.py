@@ -16,13 +16,13 @@ import numpy as np
 import pytest
 from yardage_cases import Gauge, Worked, stripes, yarn
 
+from blendplan.fabric.gauge import M_PER_100_G
 from blendplan.units import GRAMS_PER_OUNCE, METRES_PER_YARD
 from blendplan.yardage.length import estimate
 from blendplan.yardage.measured import WeighedRow
 from blendplan.yardage.models import (
     AREA_CENTRAL,
     DEFAULT_SPREAD,
-    METRES_PER_100_G,
     WEIGHED_SPREAD,
     YARN_PER_WIDTH,
     area_working_m,
@@ -68,7 +68,7 @@ def predicted(item: dict[str, str], constant: float = AREA_CENTRAL) -> tuple[flo
     metres, model = working_m(item, constant)
     if item["told_unit"] == "m":
         return metres, model
-    return metres * int(item["strands"]) / METRES_PER_100_G[int(item["class"])] * 100, model
+    return metres * int(item["strands"]) / M_PER_100_G[int(item["class"])] * 100, model
 
 
 def told(item: dict[str, str]) -> float:

@@ -29,7 +29,7 @@ class Border:
     rounds : int
         1 to 30.
     strands : tuple of str
-        Names of yarns, one per strand.
+        Names of yarns, one per strand; empty takes those of the last stripe.
     """
 
     stitch: str = "sc"

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from blendplan.fabric.diagram import diagram_svg
-from blendplan.fabric.finish import Border
-from blendplan.fabric.written import WrittenRows, write_rows
 from blendplan.plan import Plan
+from blendplan.wording import note, tr
 
-__all__ = ["WrittenLine", "plan_diagram", "plan_rows", "written"]
+__all__ = ["WrittenLine", "plan_diagram", "written"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,20 +18,6 @@ class WrittenLine:
 
     kind: Literal["heading", "note", "row"]
     text: str
-
-
-def plan_rows(plan: Plan, lang: str = "en") -> WrittenRows:
-    """Return the written rows of a plan in a language."""
-    border = plan.brief.yardage.border
-    return write_rows(
-        plan.brief.ripple,
-        plan.worked,
-        [planned.stripe for planned in plan.stripes],
-        terms=plan.brief.terms,
-        lang=lang,
-        gauge=plan.gauge,
-        border=Border(stitch=border.stitch, rounds=min(border.rounds, 30), strands=border.strands) if border else None,
-    )
 
 
 def plan_diagram(plan: Plan, lang: str = "en") -> str:
@@ -50,7 +35,7 @@ def written(plan: Plan, lang: str = "en", *, stripes: bool = False) -> tuple[Wri
     stripes : bool
         True with the stripes and their changes too; paper and sheet have a table of them.
     """
-    before, abbreviations, rows, strands, finishing = plan_rows(plan, lang).sections
+    before, abbreviations, rows, strands, finishing = plan.written(lang).sections
     # The foundation is followed by what is told about it; then come the rows.
     told = len(rows.lines) - len(plan.worked.rows) - (plan.rows > len(plan.worked.rows))
     lines = [
@@ -66,4 +51,33 @@ def written(plan: Plan, lang: str = "en", *, stripes: bool = False) -> tuple[Wri
         lines += [WrittenLine("note" if text.startswith(" ") else "row", text) for text in strands.lines]
     lines.append(WrittenLine("heading", finishing.title))
     lines += [WrittenLine("row", text) for text in finishing.lines]
-    return tuple(lines)
+    return (*lines, *_skeins(plan, lang))
+
+
+def _skeins(plan: Plan, lang: str) -> list[WrittenLine]:
+    """Return where skeins run out and are wound in two, and what to heed about dye lots."""
+    lines = []
+    said = [(r.row, notice) for r, notice in zip(plan.strands.rewinds, plan.strands.notices, strict=False)]
+    for join in plan.strands.joins:
+        where = note("In row {row}", row=join.row) if join.within_row else note("Before row {row}", row=join.row)
+        said.append(
+            (
+                join.row,
+                note(
+                    "{where}: skein {new} of {name} follows skein {old}, on which about {rest} g stay.",
+                    where=where,
+                    new=join.new,
+                    name=join.name,
+                    old=join.old,
+                    rest=f"{join.rest_g:.0f}",
+                ),
+            )
+        )
+    if said:
+        lines.append(WrittenLine("heading", tr("Skeins while working", lang)))
+        lines += [WrittenLine("row", notice.say(lang)) for _, notice in sorted(said, key=lambda pair: pair[0])]
+    rest = [*plan.strands.notices[len(plan.strands.rewinds) :], *plan.lots]
+    if rest:
+        lines.append(WrittenLine("heading", tr("Dye lots and what to watch", lang)))
+        lines += [WrittenLine("note", notice.say(lang)) for notice in rest]
+    return lines

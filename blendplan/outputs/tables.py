@@ -79,6 +79,13 @@ def plan_json(plan: Plan) -> bytes:
         "rows": plan.rows,
         "stripes": [_stripe(planned) for planned in plan.stripes],
         "yardage": plan.yardage.to_json(),
+        "strands": {
+            "live_ends": plan.strands.live_ends,
+            "ends_to_weave": plan.strands.ends_to_weave,
+            "joins": to_plain(plan.strands.joins),
+            "rewinds": to_plain(plan.strands.rewinds),
+            "notices": [n.text for n in (*plan.strands.notices, *plan.lots)],
+        },
         "widths": to_plain(plan.widths),
         "warnings": [
             {

@@ -22,7 +22,6 @@ __all__ = [
     "AREA_CENTRAL",
     "DEFAULT_SPREAD",
     "HEIGHT_PER_WIDTH",
-    "METRES_PER_100_G",
     "STITCH_WIDTH_PER_HOOK",
     "TURNING_CHAINS",
     "WEIGHED_SPREAD",
@@ -57,10 +56,6 @@ AREA_BUYING = 6600.0
 # Stitch width in mm over the hook in mm. A dc of 13 cm on a 5.2 mm hook at 16 times its width is 8.1 mm wide;
 # measured gauges give 1.44 to 1.68. *Assumed* where the hook is not told.
 STITCH_WIDTH_PER_HOOK = 1.56
-
-# Metres in 100 g by weight class, for when only the class is told. *Assumed*, from the middle of three charts that
-# disagree; the band is always better.
-METRES_PER_100_G: Mapping[int, int] = {0: 800, 1: 400, 2: 300, 3: 240, 4: 180, 5: 110, 6: 65, 7: 35}
 
 # Half-width of the central 90 % range, as a share of the length: stitches not measured, and a row weighed.
 DEFAULT_SPREAD = 0.15

@@ -7,32 +7,11 @@ from fractions import Fraction
 from typing import Literal
 
 from blendplan.errors import QuantityError
+from blendplan.fabric.finish import Border
 from blendplan.units import choice, exact, number, whole
 from blendplan.yardage.measured import Measured
 
 __all__ = ["Border", "Fringe", "YardageSettings"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Border:
-    """Rounds worked around the finished fabric.
-
-    Attributes
-    ----------
-    rounds : int
-        1 to 50.
-    stitch : {"sc", "hdc", "dc"}
-    strands : tuple of str
-        Names of yarns held together; empty takes those of the last stripe.
-    """
-
-    rounds: int = 1
-    stitch: str = "sc"
-    strands: tuple[str, ...] = ()
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "rounds", whole(self.rounds, "rounds of the border", 1, 50))
-        choice(self.stitch, "stitch of the border", ("sc", "hdc", "dc"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
