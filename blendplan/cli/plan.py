@@ -25,6 +25,7 @@ def add_output_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--date", metavar="YYYY-MM-DD", help="date to print on the paper; none by default")
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="paper size of the PDF")
     parser.add_argument("--lang", choices=("en", "de"), default="en", help="language of the outputs")
+    parser.add_argument("--semicolon", action="store_true", help="CSV with ; between cells and a decimal comma")
 
 
 def day_of(text: str | None) -> date | None:
@@ -59,6 +60,6 @@ def write(brief: Brief, args: argparse.Namespace) -> int:
     plan = make_plan(brief)
     show_notices((*plan.notices, *plan.yardage.notices))
     progress("drawing the picture and the pages")
-    for path in write_outputs(plan, args.out, date=day, paper=args.paper, lang=args.lang):
+    for path in write_outputs(plan, args.out, date=day, paper=args.paper, lang=args.lang, semicolon=args.semicolon):
         print(path)
     return 0

@@ -17,27 +17,33 @@ __all__ = ["make_outputs", "write_outputs"]
 
 
 def make_outputs(
-    plan: Plan, *, date: date | None = None, paper: str = "A4", lang: str = "en"
+    plan: Plan, *, date: date | None = None, paper: str = "A4", lang: str = "en", semicolon: bool = False
 ) -> tuple[tuple[str, bytes], ...]:
     """Return name and bytes of every output of a plan; the names are always the same ones."""
     return (
         ("plan.json", plan_json(plan)),
         ("picture.png", plan_picture(plan)),
-        ("stripes.csv", stripes_csv(plan, lang=lang)),
-        ("shopping.csv", _shopping(plan, lang)),
+        ("stripes.csv", stripes_csv(plan, semicolon=semicolon, lang=lang)),
+        ("shopping.csv", _shopping(plan, lang, semicolon)),
         ("rows.txt", rows_txt(plan, lang=lang)),
         ("plan.pdf", plan_pdf(plan, paper=paper, lang=lang, date=date)),
         ("sheet.html", plan_html(plan, lang=lang, date=date).encode("utf-8")),
     )
 
 
-def _shopping(plan: Plan, lang: str) -> bytes:
+def _shopping(plan: Plan, lang: str, semicolon: bool) -> bytes:
     shades = {yarn.name: yarn.srgb for yarn in plan.brief.yarns}
-    return shopping_csv(plan.yardage, currency=plan.brief.currency, shades=shades, lang=lang)
+    return shopping_csv(plan.yardage, currency=plan.brief.currency, shades=shades, semicolon=semicolon, lang=lang)
 
 
 def write_outputs(
-    plan: Plan, folder: str | Path, *, date: date | None = None, paper: str = "A4", lang: str = "en"
+    plan: Plan,
+    folder: str | Path,
+    *,
+    date: date | None = None,
+    paper: str = "A4",
+    lang: str = "en",
+    semicolon: bool = False,
 ) -> tuple[Path, ...]:
     """Write every output of a plan into a folder and return the paths.
 
@@ -51,6 +57,8 @@ def write_outputs(
     paper : {"A4", "Letter"}
     lang : str
         A key of `wording.LANGUAGES`.
+    semicolon : bool
+        CSV with `;` between cells and a decimal comma, as some spreadsheets expect.
 
     Raises
     ------
@@ -59,7 +67,7 @@ def write_outputs(
     QuantityError
         If the paper is unknown.
     """
-    made = make_outputs(plan, date=date, paper=paper, lang=lang)
+    made = make_outputs(plan, date=date, paper=paper, lang=lang, semicolon=semicolon)
     target = Path(folder)
     write_all({target / name: data for name, data in made})
     return tuple(target / name for name, _ in made)
