@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
+from blendplan import page
 from blendplan.colour import delta_e_2000, hex_to_lab
 from blendplan.demo import scenario
 from blendplan.demo.photos import DrawnSkein, draw_photo
 from blendplan.plan import make_plan
+from blendplan.project import read_project
 
 
 def test_photos_are_jpegs_without_metadata_and_the_same_each_time() -> None:
@@ -32,3 +37,14 @@ def test_the_demo_plans() -> None:
     assert len(plan.stripes) == 2 * 6 - 1
     assert plan.worked.chain == 131
     assert all(c.buy_skeins is not None for c in plan.yardage.colours)
+
+
+def test_the_page_opens_with_what_the_demo_reads() -> None:
+    """The stored brief lets the page open at once; it must stay what the photographs give."""
+    stored, notices = read_project((Path(page.__file__).parent / "assets" / "demo.json").read_bytes())
+    fresh = scenario.demo_brief()
+    assert notices == ()
+    for ours, theirs in zip(stored.yarns, fresh.yarns, strict=True):
+        assert float(delta_e_2000(ours.lab, theirs.lab)) < 0.2
+        assert replace(ours, shades=theirs.shades) == theirs
+    assert replace(stored, yarns=fresh.yarns) == fresh
