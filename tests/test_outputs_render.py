@@ -89,3 +89,13 @@ def test_straight_rows_and_a_measured_ripple_are_drawn_as_they_are() -> None:
     layout = plan_layout(measured)
     assert layout.width_cm == pytest.approx(measured.size.width_cm, rel=0.01)
     assert layout.rise_cm == pytest.approx(2.1, rel=0.01)
+
+
+def test_a_blanket_far_smaller_than_its_stitches_is_still_drawn() -> None:
+    plan = make_plan(brief("Fern", "Milk", repeats=60, solid_rows=300, blend_rows=0))
+    pixels, marks = plan_pixels(plan, (60, 90))
+    tall, wide = pixels.shape[:2]
+    for mark, hue in zip(marks, ("#4f6b3a", "#e9e2d0"), strict=True):
+        y = round(mark.place * tall)
+        seen = linear_to_lab(np.mean(srgb_to_linear(pixels[y - 3 : y + 3, wide // 3 : -wide // 3] / 255), axis=(0, 1)))
+        assert float(delta_e_2000(seen, hex_to_lab(hue))) < 12

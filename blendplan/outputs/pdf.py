@@ -178,14 +178,14 @@ def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
 def _shopping(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
     sheet.heading(tr("Shopping list", lang), keep=40)
     priced = any(item.price for item in words.shopping)
-    yarn_w = sheet.inner_width - 106 - (20 if priced else 0)
+    yarn_w = sheet.inner_width - 107 - (20 if priced else 0)
     columns = [
         Column("", 7),
         Column("", 14),
         Column(tr("Yarn and dye lot", lang), yarn_w),
-        Column(tr("Need (range)", lang), 30),
-        Column(tr("On hand", lang), 24),
-        Column(tr("Buy", lang), 31),
+        Column(tr("Need (range)", lang), 29),
+        Column(tr("On hand", lang), 22),
+        Column(tr("Buy", lang), 35),
     ]
     if priced:
         columns.append(Column(tr("Price", lang), 20, "R"))

@@ -294,7 +294,12 @@ def _measure(weavers: tuple[_Weaver, ...], strands: int, back_loops: bool) -> tu
     layer = _Layer(strands, view.height, view.width)
     for n, what in _order(rows + 1, back_loops):
         patches[n % len(patches)].row(layer, n, what, strands)
-    light = layer.maps[1:].sum(axis=0)[layer.maps[0] > _FULL].astype(np.float64)
+    cover, total = layer.maps[0], layer.maps[1:].sum(axis=0)
+    light = total[cover > _FULL].astype(np.float64)
+    if not light.size:
+        # Stitches far below a pixel leave none that is quite covered; the best covered ones stand for them.
+        most = float(cover.max())
+        light = total[cover >= 0.9 * most].astype(np.float64) / most if most > 0 else np.ones(1)
     gain = 1.0 / float(light.mean())
     levels = np.rint(np.sqrt(np.minimum(light * gain / MOST_LIGHT, 1)) * (LIGHTS - 1)).astype(int)
     counts = np.bincount(levels, minlength=LIGHTS)
