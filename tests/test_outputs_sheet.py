@@ -20,7 +20,7 @@ ALLOWED = {
     *("html", "head", "meta", "title", "style", "body", "main", "h1", "h2", "h3", "p", "bdi", "dl", "div", "dt", "dd"),
     *("figure", "img", "figcaption", "table", "thead", "tbody", "tr", "th", "td", "small", "strong", "br", "input"),
     *("ul", "ol", "li", "footer", "time", "svg", "g", "defs", "desc", "rect", "path", "text", "line", "circle"),
-    *("ellipse", "polyline", "polygon"),
+    *("ellipse", "polyline", "polygon", "section"),
 }
 VOID = {"meta", "img", "br", "input"}
 

@@ -65,7 +65,7 @@ footer { margin-top: 2.5rem; color: var(--quiet); font-size: .875rem; }
   :root { --ink: #000; --quiet: #444; --ground: #fff; --rule: #999; }
   @page { margin: 15mm; }
   body { max-width: none; padding: 0; font-size: 10.5pt; }
-  tr, li, figure, .drawing { break-inside: avoid; }
+  tr, li, figure, .whole { break-inside: avoid; }
   h2 { break-after: avoid; }
   thead { display: table-header-group; }
   .wide { overflow: visible; }
@@ -267,7 +267,7 @@ def _diagram(plan: Plan, lang: str) -> str:
         tr("Stitch diagram", lang),
         tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang),
     )
-    return f'<h2>{escape(heading)}</h2>\n<p>{escape(said)}</p>\n<div class="drawing">{plan_diagram(plan, lang)}</div>'
+    return f'<section class="whole"><h2>{escape(heading)}</h2>\n<p>{escape(said)}</p>\n<div class="drawing">{plan_diagram(plan, lang)}</div></section>'
 
 
 def _sentences(heading: str, texts: Sequence[str]) -> str:
