@@ -267,7 +267,10 @@ def _diagram(plan: Plan, lang: str) -> str:
         tr("Stitch diagram", lang),
         tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang),
     )
-    return f'<section class="whole"><h2>{escape(heading)}</h2>\n<p>{escape(said)}</p>\n<div class="drawing">{plan_diagram(plan, lang)}</div></section>'
+    return (
+        f'<section class="whole"><h2>{escape(heading)}</h2>\n<p>{escape(said)}</p>\n'
+        f'<div class="drawing">{plan_diagram(plan, lang)}</div></section>'
+    )
 
 
 def _sentences(heading: str, texts: Sequence[str]) -> str:
