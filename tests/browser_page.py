@@ -75,13 +75,15 @@ def page_server(home: Path, *, pid: list[int] | None = None, **env: str) -> Iter
         log.close()
 
 
-def settle(page, quiet: int = 250) -> None:
-    """Wait until the page has stopped running, then a little longer."""
+def settle(page, quiet: int = 200) -> None:
+    """Wait until the page has not been running for a while: a press takes a moment to begin its run."""
     page.wait_for_selector(".bp-part", timeout=60_000)
-    page.wait_for_timeout(120)
-    page.wait_for_function("!document.querySelector('[data-testid=\"stStatusWidget\"]')", timeout=60_000)
-    page.wait_for_function("!document.querySelector('[data-stale=\"true\"]')", timeout=60_000)
-    page.wait_for_timeout(quiet)
+    for _ in range(2):
+        page.wait_for_timeout(quiet)
+        page.wait_for_function(
+            '!document.querySelector(\'[data-testid="stStatusWidget"], [data-stale="true"]\')',
+            timeout=60_000,
+        )
 
 
 def open_page(browser, address: str, *, width: int = 1280, height: int = 900, dark: bool = False, **more):

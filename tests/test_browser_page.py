@@ -123,7 +123,7 @@ def test_the_whole_job(browser, home, photo) -> None:
     page.on("request", lambda r: asked.append(r.url))
     page.get_by_role("button", name="Start my own").click()
     settle(page)
-    assert page.get_by_text("Your blanket appears here.").is_visible()
+    page.get_by_text("Your blanket appears here.").wait_for()
     page.locator(".st-key-add-photos input[type=file]").first.set_input_files(str(picture))
     page.wait_for_selector("[class*='st-key-photo-']", timeout=30_000)
     settle(page)
@@ -135,7 +135,7 @@ def test_the_whole_job(browser, home, photo) -> None:
         page.locator(".box").first.focus()
         page.keyboard.press("Delete")
         settle(page)
-    assert page.get_by_text("No yarn is marked in this photo.").is_visible()
+    page.get_by_text("No yarn is marked in this photo.").wait_for()
     for n, (left, top, right, bottom) in enumerate(boxes, 1):
         stage = page.locator(".stage")
         stage.scroll_into_view_if_needed()
@@ -157,7 +157,7 @@ def test_the_whole_job(browser, home, photo) -> None:
         settle(page)
     page.get_by_role("button", name="Make a blanket of these 2 yarns").click()
     settle(page)
-    assert page.locator(".st-key-sight img").is_visible()
+    page.locator(".st-key-sight img").wait_for()
     assert page.locator(".bp-patches").first.inner_text().split("\n")[0:4] == [
         "A",
         "Rust, the old one",
@@ -213,7 +213,7 @@ def test_the_whole_job(browser, home, photo) -> None:
 
     pdf = PdfReader(io.BytesIO(Path(got.value.path()).read_bytes()))
     assert len(pdf.pages) >= 1 and "Rust, the old one" in "".join(p.extract_text() for p in pdf.pages)
-    assert page.locator(".st-key-sight img").is_visible(), "the results stay after a download"
+    page.locator(".st-key-sight img").wait_for()
     shot(page, "own-blanket", full=True)
 
     # Nothing was asked of any other machine, and no photo lies in the folder.
@@ -237,7 +237,7 @@ def test_two_tabs_do_not_overwrite_each_other(browser, home) -> None:
 
     set_rows(one, 5)
     set_rows(two, 9)
-    assert two.get_by_text("was changed in another tab").is_visible()
+    two.get_by_text("was changed in another tab").wait_for()
     shot(two, "two-tabs")
     two.get_by_role("button", name="Go on with the other").click()
     settle(two)
@@ -246,7 +246,7 @@ def test_two_tabs_do_not_overwrite_each_other(browser, home) -> None:
     settle(two)
     has_value(two, "Rows of a solid stripe", "9")
     set_rows(one, 6)
-    assert one.get_by_text("was changed in another tab").is_visible()
+    one.get_by_text("was changed in another tab").wait_for()
     one.get_by_role("button", name="Go on with this one").click()
     settle(one)
     one.reload()

@@ -53,7 +53,7 @@ def sight() -> None:
     with st.container(key="sight"):
         if current is None:
             st.html(
-                f'<div style="background:var(--bp-ground);color:#000;padding:3rem 1.5rem;text-align:center">'
+                '<div class="bp-empty">'
                 f"<p><b>{html.escape(say('Your blanket appears here.'))}</b></p>"
                 f"<p>{html.escape(say('Begin with a photo of your yarn, or type its colour.'))}</p></div>"
             )
