@@ -171,3 +171,12 @@ def test_module_runs_and_reports_version() -> None:
     )
     assert done.returncode == 0
     assert done.stdout.startswith("blendplan ")
+
+
+def test_no_file_is_read_or_written_in_the_machine_s_own_encoding(project: Path, tmp_path: Path) -> None:
+    command = [sys.executable, "-X", "warn_default_encoding", "-m", "blendplan"]
+    out = tmp_path / "out"
+    done = subprocess.run([*command, "plan", project, "--out", out], capture_output=True, text=True, encoding="utf-8")
+    assert done.returncode == 0
+    ours = [line for line in done.stderr.splitlines() if "EncodingWarning" in line and "/site-packages/" not in line]
+    assert ours == []

@@ -116,6 +116,6 @@ def demo_brief() -> Brief:
             blend_rows=4,
         ),
         ripple=Ripple(repeats=8),
-        wanted_width_cm=114.0,
+        wanted_width_cm=127.0,
         currency="kr",
     )
