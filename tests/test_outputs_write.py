@@ -29,9 +29,9 @@ def test_nothing_is_written_where_making_fails(tmp_path: Path) -> None:
 
 
 def test_what_was_there_stays_where_one_file_cannot_be_written(tmp_path: Path) -> None:
-    write_outputs(short_plan(), tmp_path)
-    old = {name: (tmp_path / name).read_bytes() for name in NAMES if name != "rows.txt"}
-    (tmp_path / "rows.txt").unlink()
+    old = {name: f"earlier {name}".encode() for name in NAMES if name != "rows.txt"}
+    for name, data in old.items():
+        (tmp_path / name).write_bytes(data)
     (tmp_path / "rows.txt").mkdir()
     (tmp_path / "rows.txt" / "mine").write_text("kept", encoding="utf-8")
     with pytest.raises(BlendplanError, match="cannot be written"):
