@@ -389,3 +389,24 @@ def test_a_photo_turned_closed_and_read_without_white(page) -> None:
     page.button(key=f"close-{digest}").click().run()
     sound(page)
     assert not page.session_state["photos"] and not page.session_state["history"].now.extras.finds
+
+
+def test_the_yarn_on_hand_shapes_the_blanket(page) -> None:
+    for i in range(6):
+        page.number_input(key=f"y{i}-skeins").set_value(3).run() if f"y{i}-skeins" in keys(page) else None
+    page.session_state["stash-fold"] = True
+    page.run()
+    sound(page)
+    planned = brief(page)
+    for key in ("stash-take", "stash-largest", "stash-scarce", "stash-scraps"):
+        page.button(key=key).click().run()
+        sound(page)
+        told = brief(page) != planned or "bp-bad" in texts(page) or page.session_state["bad"]
+        assert told, f"{key} neither changed the stripes nor said why"
+        if brief(page) != planned:
+            page.button(key="undo").click().run()
+            assert brief(page) == planned
+
+
+def keys(app) -> set[str]:
+    return {w.key for w in (*app.number_input, *app.text_input)}

@@ -7,13 +7,12 @@ from dataclasses import replace
 
 import streamlit as st
 
-from blendplan.errors import BlendplanError
 from blendplan.outputs.content import read_plan
-from blendplan.page.fields import fold, nothing_yet, number_field, refused, switch_field, try_
-from blendplan.page.show import bullet_list, key_mark, refused_html, table_html, told_html
-from blendplan.page.state import brief, change, lang, plan, say, say_error, tell
+from blendplan.page.fields import fold, nothing_yet, number_field, switch_field
+from blendplan.page.show import bullet_list, key_mark, table_html, told_html
+from blendplan.page.stash_fold import stash_fold
+from blendplan.page.state import brief, change, lang, plan, say
 from blendplan.plan import Brief, Plan
-from blendplan.yardage.stash import longest_stripes, rows_possible
 
 __all__ = ["buying_part"]
 
@@ -42,38 +41,10 @@ def buying_part() -> None:
     hand = fold(say("From the yarn on hand"), "stash-fold")
     if hand.open:
         with hand:
-            _on_hand(current, made)
+            stash_fold(current, made)
     said = dict.fromkeys(n.say(lang()) for n in made.yardage.notices)
     if said:
         st.html(bullet_list(t[:1].upper() + t[1:] for t in said))
-
-
-def _on_hand(current: Brief, made: Plan) -> None:
-    """Draw how far the yarn on hand goes, and offer stripes as long as it allows."""
-    stripes = [s.stripe for s in made.stripes]
-    try:
-        reach = rows_possible(stripes, made.yardage, current.yarns, current.yardage)
-    except BlendplanError as error:
-        st.html(refused_html(say_error(error)))
-        return
-    if reach.sure >= reach.planned:
-        st.html(told_html(say("The yarn on hand makes all {n} rows.", n=reach.planned)))
-    for notice in reach.notices:
-        st.html(told_html(notice.say(lang())))
-
-    def take() -> None:
-        fit = longest_stripes(stripes, made.yardage, current.yarns, current.yardage)
-        change(lambda b: replace(b, stripes=fit.stripes))
-        for notice in fit.notices:
-            tell(notice)
-
-    st.button(
-        say("Make the stripes as long as the yarn on hand allows"),
-        key="stash-take",
-        on_click=try_,
-        args=("stash", take),
-    )
-    refused("stash")
 
 
 def shopping_table(made: Plan) -> str:

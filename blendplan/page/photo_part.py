@@ -17,6 +17,7 @@ from blendplan.page.parts import photo_boxes
 from blendplan.page.show import patch
 from blendplan.page.state import brief, commit, lang, say, tell, work
 from blendplan.page.store import served
+from blendplan.page.swatch_fold import take_swatch
 from blendplan.page.workspace import Crop, Extras, Find, Workspace
 from blendplan.photo import Photo, PhotoReading, White, crop_png, load_photo, read_photo, share_light
 from blendplan.plan import Brief
@@ -274,6 +275,10 @@ def _one_photo(digest: str, held: Held) -> None:
             st.button(say("Close this photo"), key=f"close-{digest}", on_click=_close, args=(digest,))
         _notices(held)
         _typed_boxes(digest, finds)
+        swatch = fold(say("This photo shows a swatch of two strands"), f"swatch-{digest}")
+        if swatch.open:
+            with swatch:
+                take_swatch(digest, held.photo, held.reading, finds)
         _names(finds)
 
 

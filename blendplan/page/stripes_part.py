@@ -20,6 +20,7 @@ from blendplan.page.order_fold import order_fold, variants_fold
 from blendplan.page.parts import order_list
 from blendplan.page.show import figure, key_mark, patch, refused_html, table_html
 from blendplan.page.state import brief, change, lang, plan, say, say_error
+from blendplan.page.swatch_fold import member_fold
 from blendplan.plan import Brief, Plan
 from blendplan.stripes import edit
 from blendplan.stripes.model import MAX_ROWS, Stripe
@@ -52,6 +53,7 @@ def stripes_part() -> None:
         with blends:
             _pairs(current)
             _match(current)
+            member_fold(current)
     better = fold(say("Find a good order"), "find-order")
     if better.open:
         with better:

@@ -4,7 +4,7 @@ from blendplan.photo.adjust import drop_part, merge_parts, nudge, reorder_parts,
 from blendplan.photo.chart import Chart
 from blendplan.photo.crop import crop_png
 from blendplan.photo.loading import Photo, load_photo
-from blendplan.photo.reading import PhotoReading, YarnReading, read_photo
+from blendplan.photo.reading import PhotoReading, YarnReading, read_photo, swatch_shade
 from blendplan.photo.several import merge_shades, share_light
 from blendplan.photo.white import GREY_CARD_LEVEL, PAPER_LEVEL, White
 
@@ -26,4 +26,5 @@ __all__ = [
     "reorder_parts",
     "share_light",
     "split_part",
+    "swatch_shade",
 ]

@@ -24,10 +24,11 @@ from blendplan.units import choice, number, whole
 from blendplan.wording import Notice, note
 from blendplan.yarn import Shade
 
-__all__ = ["Box", "PhotoReading", "YarnReading", "read_photo"]
+__all__ = ["Box", "PhotoReading", "YarnReading", "read_photo", "swatch_shade"]
 
 Box = tuple[int, int, int, int]
 Mask = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -233,9 +234,41 @@ def _region_of(photo: Photo, small: Small, box: Sequence[float], labels: NDArray
     return (left, top, right, bottom), region
 
 
-def _yarn(
-    photo: Photo, small: Small, light: tuple[White | None, Chart | None], place: tuple[Box, Mask], shades: int | None
-) -> YarnReading:
+def swatch_shade(photo: Photo, box: Sequence[float], *, white: str | White | tuple[float, float] = "auto") -> Shade:
+    """Return the one colour of a crocheted swatch of several strands: the mean light of the tops of its yarn.
+
+    Parameters
+    ----------
+    photo : Photo
+    box : (left, top, right, bottom)
+        Pixels of the upright photo at full size, inside the swatch.
+    white : "auto", "off", (x, y) or White
+        As `read_photo`; strands beside the swatch must be read with the same white.
+
+    Raises
+    ------
+    PhotoError
+        If the box lies outside the photo or holds only see-through pixels.
+
+    Notes
+    -----
+    The tops are read, as for single yarns, so that shadow in the fabric does not pass for a darker blend.
+    The mean is of light, because the member of the blend family is fitted to light.
+    """
+    small = shrink(photo)
+    found, _ = _white(photo, small, white, PAPER_LEVEL, [])
+    place = _region_of(photo, small, box, np.ones(small.counts.shape, dtype=np.int32))
+    sample, neutral = _neutral(photo, small, (found, None), place)
+    tops = neutral[sample.top] if sample.top.any() else neutral
+    red, green, blue = tops.mean(axis=0)
+    cluster = Cluster(linear=(float(red), float(green), float(blue)), share=1.0, spread=0.0, pixels=len(tops))
+    return _shade(cluster, found, None, sample)
+
+
+def _neutral(
+    photo: Photo, small: Small, light: tuple[White | None, Chart | None], place: tuple[Box, Mask]
+) -> tuple[Sample, Floats]:
+    """Return the pixels of a place and their light as in neutral daylight."""
     (white, chart), (box, region) = light, place
     sample = sample_yarn(photo, small, region, box)
     if len(sample.srgb8) == 0:
@@ -251,6 +284,14 @@ def _yarn(
         neutral = correct(linear, light_at(white, sample.x, sample.y))
     else:
         neutral = linear
+    return sample, neutral
+
+
+def _yarn(
+    photo: Photo, small: Small, light: tuple[White | None, Chart | None], place: tuple[Box, Mask], shades: int | None
+) -> YarnReading:
+    (white, chart), (box, _) = light, place
+    sample, neutral = _neutral(photo, small, light, place)
     clusters = split_pixels(neutral[sample.top], neutral, most=6, exactly=shades)
     read = tuple(_shade(c, white, chart, sample) for c in clusters)
     notices = []
