@@ -122,6 +122,14 @@ def memory_mb(pid: int) -> float:
     return sum(p.memory_info().rss for p in (process, *process.children(recursive=True))) / 1e6
 
 
+def cpu_s(pid: int) -> float:
+    """Return the processor seconds that a process has used."""
+    import psutil
+
+    used = psutil.Process(pid).cpu_times()
+    return float(used.user + used.system)
+
+
 def report(clients: int = 16, changes: int = 8) -> list[str]:
     """Return the lines of the report."""
     from browser_page import page_server
@@ -131,9 +139,11 @@ def report(clients: int = 16, changes: int = 8) -> list[str]:
         pid: list[int] = []
         with page_server(Path(folder) / "home", pid=pid, BLENDPLAN_SERVED="1") as address:
             alone = asyncio.run(play(address, 1, changes))
-            before = memory_mb(pid[0])
+            before, busy = memory_mb(pid[0]), cpu_s(pid[0])
+            begin = time.perf_counter()
             crew = asyncio.run(play(address, clients, changes))
-            after = memory_mb(pid[0])
+            lasted = time.perf_counter() - begin
+            after, busy = memory_mb(pid[0]), cpu_s(pid[0]) - busy
     pictures = sorted(t for c in crew for t in c.to_picture)
     single = statistics.median(alone[0].to_picture)
     lines.append(f"one client: change to picture {single:.3f} s median")
@@ -141,6 +151,10 @@ def report(clients: int = 16, changes: int = 8) -> list[str]:
         f"{clients} clients, {changes} changes each, {PAUSE_S:g} s apart: change to picture "
         f"{statistics.median(pictures):.3f} s median, {pictures[int(0.95 * len(pictures))]:.3f} s p95 "
         f"({statistics.median(pictures) / single:.1f} times one client)"
+    )
+    lines.append(
+        f"the server used {busy / (clients * (changes + 2)):.3f} s of processor for each run of the page, "
+        f"{100 * busy / lasted:.0f} % of one core over {lasted:.0f} s"
     )
     lines.append(f"lost or wrong states: {sum(c.lost for c in crew)} of {clients * changes}")
     lines.append(
