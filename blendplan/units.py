@@ -179,8 +179,10 @@ def plain(value: Fraction | float, digits: int = 6) -> str:
 
     Examples
     --------
-    >>> plain(Fraction(5, 2)), plain(12.0)
-    ('2.5', '12')
+    >>> plain(Fraction(5, 2)), plain(12.0), plain(100, 0)
+    ('2.5', '12', '100')
     """
-    text = f"{float(value):.{digits}f}".rstrip("0").rstrip(".")
+    text = f"{float(value):.{digits}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text

@@ -117,7 +117,13 @@ def drop_yarn(brief: Brief, name: str) -> Brief:
         border=_without(brief.yardage.border, name),
         fringe=_without(brief.yardage.fringe, name),
     )
-    return replace(brief, yarns=yarns, sequence=replace(brief.sequence, order=order), stripes=stripes, yardage=settings)
+    rule = replace(
+        brief.sequence,
+        order=order,
+        carrier=None if brief.sequence.carrier == name else brief.sequence.carrier,
+        own_rows=tuple((pair, rows) for pair, rows in brief.sequence.own_rows if name not in pair),
+    )
+    return replace(brief, yarns=yarns, sequence=rule, stripes=stripes, yardage=settings)
 
 
 def _without(part: Any, name: str) -> Any:

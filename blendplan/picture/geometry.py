@@ -262,7 +262,7 @@ def _order(rows: int, back_loops: bool) -> list[tuple[int, str]]:
     return [*steps, (rows - 1, "ridge")]
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=12)
 def _shop(layout: RowLayout, px_per_cm: float, seed: int) -> TileShop:
     """Return a shop that is kept, so that another order of stripes finds its stitches drawn."""
     factor = fine_factor(layout.stitch_width_cm * px_per_cm)
