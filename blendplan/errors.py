@@ -6,6 +6,8 @@ The page translates the template, then fills it, so every message exists once an
 
 from __future__ import annotations
 
+LONGEST_VALUE = 240
+
 __all__ = [
     "BlendplanError",
     "ColourError",
@@ -31,8 +33,17 @@ class BlendplanError(ValueError):
 
     def __init__(self, template: str, **values: object) -> None:
         self.template = template
-        self.values = values
-        super().__init__(" ".join(template.format(**values).split()))
+        self.values = {key: _shortened(value) for key, value in values.items()}
+        super().__init__(" ".join(template.format(**self.values).split()))
+
+
+def _shortened(value: object) -> object:
+    """Return a text or number that fits into one line: what was given may be a whole book."""
+    if isinstance(value, int) and abs(value) >= 10**30:
+        return "< -10^30" if value < 0 else "> 10^30"
+    if isinstance(value, str) and len(value) > LONGEST_VALUE:
+        return f"{value[: LONGEST_VALUE - 40]} ... {value[-30:]}"
+    return value
 
 
 class PhotoError(BlendplanError):

@@ -93,6 +93,8 @@ class Brief:
             number(self.hook_mm, "hook", 1, 40, "mm")
         if self.wanted_width_cm is not None:
             number(self.wanted_width_cm, "wanted width", 5, 1000, "cm")
+        if not self.all_stripes():
+            raise StripeError("no stripes were given; set at least one, or let the order of colours make them.")
         known = {yarn.name for yarn in self.yarns}
         for stripe in self.all_stripes():
             for name in stripe.strands:

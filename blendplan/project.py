@@ -6,8 +6,8 @@ import contextlib
 import dataclasses
 import errno
 import json
-import math
 import os
+import sys
 import tempfile
 import types
 import typing
@@ -62,7 +62,8 @@ def to_plain(value: Any) -> Any:
 
 
 def _bad(where: str, given: object, allowed: str) -> ProjectError:
-    shown = repr(given)
+    # As the file spells it, not as Python does.
+    shown = {None: "null", True: "true", False: "false"}[given] if isinstance(given, bool | None) else repr(given)
     return ProjectError(
         "the project file has {given} at {where}; allowed is {allowed}; mend or remove that entry.",
         given=shown if len(shown) <= 60 else shown[:57] + "...",
@@ -74,7 +75,7 @@ def _bad(where: str, given: object, allowed: str) -> ProjectError:
 def _fraction(value: Any, where: str) -> Fraction:
     if isinstance(value, str) and value.count("/") == 1:
         top, bottom = value.split("/")
-        if top.lstrip("-").isdigit() and bottom.isdigit() and int(bottom):
+        if len(value) <= 80 and top.removeprefix("-").isdecimal() and bottom.isdecimal() and int(bottom):
             return Fraction(int(top), int(bottom))
     return exact(value, where)
 
@@ -91,7 +92,7 @@ def _scalar(hint: Any, value: Any, where: str) -> Any:
             return value
         raise _bad(where, value, "a whole number")
     if hint is float:
-        if isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value):
+        if isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < sys.float_info.max:
             return float(value)
         raise _bad(where, value, "a number")
     if hint is str:
@@ -107,13 +108,21 @@ def _fits(option: Any, value: Any) -> bool:
     return bool(known) and isinstance(value, dict) and set(value) <= known  # type: ignore[operator]
 
 
+def _same_kind(option: Any, value: Any) -> bool:
+    """Tell whether a record says of itself that it is of this class."""
+    if not dataclasses.is_dataclass(option) or not isinstance(value, dict):
+        return False
+    kinds = get_args(typing.get_type_hints(option).get("kind"))
+    return bool(kinds) and value.get("kind") in kinds
+
+
 def _union(hint: Any, value: Any, where: str, notices: list[Notice]) -> Any:
     options = [option for option in get_args(hint) if option is not types.NoneType]
     if value is None and len(options) < len(get_args(hint)):
         return None
-    # Of several records, the one whose names fit is tried first.
+    # Of several records, the one of the same kind, then one whose names fit, is tried first; its problem is told.
     problems: list[BlendplanError] = []
-    for option in sorted(options, key=lambda o: not _fits(o, value)):
+    for option in sorted(options, key=lambda o: (not _same_kind(o, value), not _fits(o, value))):
         said: list[Notice] = []
         try:
             got = from_plain(option, value, where=where, notices=said)
@@ -232,6 +241,12 @@ def read_project(data: bytes) -> tuple[Brief, tuple[Notice, ...]]:
             "the project file is not valid JSON (line {line}, column {column}); mend it there or save it anew.",
             line=error.lineno,
             column=error.colno,
+        ) from None
+    except ValueError:
+        # Python reads whole numbers of up to 4300 digits.
+        raise ProjectError(
+            "the project file holds {given}, which is not a number; write a finite number.",
+            given="a number of thousands of digits",
         ) from None
     except RecursionError:
         raise ProjectError(

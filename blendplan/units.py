@@ -35,7 +35,25 @@ CM_PER_INCH = Fraction(254, 100)
 GRAMS_PER_OUNCE = Fraction(28349523125, 10**9)
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.IGNORECASE)
+# Past this a fraction has no float; no length, mass or price comes near.
+_TOO_LARGE = Fraction(10**300)
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+def _fraction(value: object) -> Fraction | None:
+    if isinstance(value, Fraction):
+        return value
+    if isinstance(value, int):
+        return Fraction(value)
+    if isinstance(value, Decimal):
+        # The exponent is looked at first: a Decimal of 1E+999999999 is short to write and too long to expand.
+        return Fraction(value) if value.is_finite() and abs(value.adjusted()) < 400 else None
+    if isinstance(value, str):
+        text = value.strip().replace("\u2212", "-")
+        return Fraction(text.replace(",", ".")) if len(text) <= 400 and _NUMBER.fullmatch(text) else None
+    if isinstance(value, SupportsFloat) and math.isfinite(float(value)):
+        return Fraction(repr(float(value)))
+    return None
 
 
 def exact(value: object, field: str = "number") -> Fraction:
@@ -51,7 +69,7 @@ def exact(value: object, field: str = "number") -> Fraction:
     Raises
     ------
     QuantityError
-        If it is missing, not a number or not finite.
+        If it is missing, not a number, not finite, or past 1e300.
 
     Examples
     --------
@@ -64,18 +82,9 @@ def exact(value: object, field: str = "number") -> Fraction:
             field=field,
             given="nothing" if value is None else value,
         )
-    if isinstance(value, Fraction):
-        return value
-    if isinstance(value, int):
-        return Fraction(value)
-    if isinstance(value, Decimal) and value.is_finite():
-        return Fraction(value)
-    if isinstance(value, str):
-        text = value.strip().replace("\u2212", "-")
-        if _NUMBER.fullmatch(text):
-            return Fraction(text.replace(",", "."))
-    elif isinstance(value, SupportsFloat) and math.isfinite(float(value)):
-        return Fraction(repr(float(value)))
+    got = _fraction(value)
+    if got is not None and abs(got) < _TOO_LARGE:
+        return got
     raise QuantityError(
         "{field}: {given} is not a number that can be used; write it like 2.5.", field=field, given=repr(value)
     )

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
 
 from blendplan import __version__
-from blendplan.errors import BlendplanError
+from blendplan.errors import BlendplanError, ProjectError
 
 __all__ = ["main"]
 
@@ -41,16 +42,35 @@ def _parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; return 0 for good, 2 for bad input with one line on stderr."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # A name that the terminal or pipe cannot spell is escaped, as Python does on stderr.
+        sys.stdout.reconfigure(errors="backslashreplace")
     args = _parser().parse_args(argv)
     try:
-        return int(args.run(args) or 0)
+        status = int(args.run(args) or 0)
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except BlendplanError as error:
         print(f"error: {error}", file=sys.stderr)
         return 2
     except BrokenPipeError:
         # The reader of our output has gone; there is nobody left to tell.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return 0
+    except OSError as error:
+        _drop_output()
+        full = ProjectError(
+            "what was found cannot be printed ({reason}); free some space and try again.",
+            reason=error.strerror or "no reason given",
+        )
+        print(f"error: {full}", file=sys.stderr)
+        return 2
     except KeyboardInterrupt:
         print("error: stopped by the keyboard; nothing was half written.", file=sys.stderr)
         return 130
+    return status
+
+
+def _drop_output() -> None:
+    """Let what is left to print go nowhere, so that the interpreter ends in silence."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

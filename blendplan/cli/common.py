@@ -19,13 +19,11 @@ def show_notices(notices: Iterable[Notice]) -> None:
         print(f"note: {notice.text}", file=sys.stderr)
 
 
-def load(path: str) -> Brief:
-    """Return the brief in a project file; what is to be said about it goes to stderr."""
+def load(path: str) -> tuple[Brief, tuple[Notice, ...]]:
+    """Return the brief in a project file and what is to be said about it once the work is done."""
     from blendplan.project import read_file, read_project
 
-    brief, notices = read_project(read_file(path))
-    show_notices(notices)
-    return brief
+    return read_project(read_file(path))
 
 
 def progress(text: str) -> None:

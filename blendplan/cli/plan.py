@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from blendplan.plan import Brief
+    from blendplan.wording import Notice
 
 HELP = "write picture, stripes, shopping list, rows, PDF and JSON of a project into a folder"
 
@@ -46,11 +47,12 @@ def run(args: argparse.Namespace) -> int:
     """Make the plan and write its outputs."""
     from blendplan.cli.common import load
 
-    return write(load(args.project), args)
+    brief, notices = load(args.project)
+    return write(brief, args, notices)
 
 
-def write(brief: Brief, args: argparse.Namespace) -> int:
-    """Write the outputs of a brief and print their names."""
+def write(brief: Brief, args: argparse.Namespace, notices: tuple[Notice, ...] = ()) -> int:
+    """Write the outputs of a brief, print their names, and say what is to be said."""
     from blendplan.cli.common import progress, show_notices
     from blendplan.outputs.write import write_outputs
     from blendplan.plan import make_plan
@@ -58,8 +60,9 @@ def write(brief: Brief, args: argparse.Namespace) -> int:
     day = day_of(args.date)
     progress("planning")
     plan = make_plan(brief)
-    show_notices((*plan.notices, *plan.yardage.notices))
     progress("drawing the picture and the pages")
-    for path in write_outputs(plan, args.out, date=day, paper=args.paper, lang=args.lang, semicolon=args.semicolon):
+    paths = write_outputs(plan, args.out, date=day, paper=args.paper, lang=args.lang, semicolon=args.semicolon)
+    show_notices((*notices, *plan.notices, *plan.yardage.notices))
+    for path in paths:
         print(path)
     return 0

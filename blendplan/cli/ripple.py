@@ -107,19 +107,18 @@ def _print(args: argparse.Namespace, ripple: Ripple, worked: Worked) -> None:
     from blendplan.units import number, whole  # noqa: PLC0415
     from blendplan.wording import tr  # noqa: PLC0415
 
-    print(tr("{chain} chains, {stitches} stitches in every row.", chain=worked.chain, stitches=worked.row_stitches))
-    for notice in worked.notices:
-        print(notice.text)
+    # All lines are made before the first is printed, so that bad input leaves nothing half said.
+    lines = [tr("{chain} chains, {stitches} stitches in every row.", chain=worked.chain, stitches=worked.row_stitches)]
+    lines += [notice.text for notice in worked.notices]
     gauge = None
     if args.weight_class is not None:
         hook = None if args.hook is None else number(args.hook, "hook", 1, 50, "mm")
         weight = whole(args.weight_class, "weight class", 0, 7)
         gauge = default_gauge(weight, hook_mm=hook, stitch=ripple.stitch, loops=ripple.loops)
-        for notice in (*gauge.rests_on, *gauge.notices):
-            print(notice.text)
+        lines += [notice.text for notice in (*gauge.rests_on, *gauge.notices)]
     if gauge is not None and args.width is not None:
         for near in widths_near(ripple, gauge, number(args.width, "width", 1, 2000, "cm")):
-            print(
+            lines.append(
                 tr(
                     "{mark} {repeats} repeats: {chain} chains, {width} cm ({deviation} cm)",
                     mark="*" if near.nearest else " ",
@@ -129,11 +128,9 @@ def _print(args: argparse.Namespace, ripple: Ripple, worked: Worked) -> None:
                     deviation=f"{near.deviation_cm:+.1f}",
                 )
             )
-    print()
-    print(write_rows(ripple, worked, (), terms=args.terms, gauge=gauge).text(), end="")
-    print()
-    for notice in cautions(ripple, gauge=gauge):
-        print(notice.text)
+    lines += ["", write_rows(ripple, worked, (), terms=args.terms, gauge=gauge).text()]
+    lines += [notice.text for notice in cautions(ripple, gauge=gauge)]
+    print("\n".join(lines))
 
 
 def _write_diagram(name: str, worked: Worked) -> None:

@@ -17,11 +17,13 @@ def run(args: argparse.Namespace) -> int:
     """Print the need of each colour."""
     import json
 
-    from blendplan.cli.common import load
+    from blendplan.cli.common import load, show_notices
     from blendplan.outputs.tables import shopping_lines
     from blendplan.plan import make_plan
 
-    plan = make_plan(load(args.project))
+    brief, notices = load(args.project)
+    plan = make_plan(brief)
+    show_notices(notices)
     if args.json:
         print(json.dumps(plan.yardage.to_json(), ensure_ascii=False, indent=1))
     else:

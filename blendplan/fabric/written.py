@@ -208,12 +208,16 @@ def _notes(ripple: Ripple, lang: str) -> list[str]:
 def _rows(worked: Worked, total: int, terms: str, lang: str, gauge: Gauge | None) -> list[str]:
     ripple = worked.ripple
     out = [note("Foundation: ch {chain}.", chain=worked.chain).say(lang)]
+    width = {"multiple": worked.multiple, "plus": _plus(worked.plus, lang)}
     out.append(
-        note(
-            "For another width: a multiple of {multiple} chains, {plus}; here {repeats} repeats.",
-            multiple=worked.multiple,
-            plus=_plus(worked.plus, lang),
-            repeats=ripple.repeats,
+        (
+            note("For another width: a multiple of {multiple} chains, {plus}; here 1 repeat.", **width)
+            if ripple.repeats == 1
+            else note(
+                "For another width: a multiple of {multiple} chains, {plus}; here {repeats} repeats.",
+                **width,
+                repeats=ripple.repeats,
+            )
         ).say(lang)
     )
     if gauge is not None:

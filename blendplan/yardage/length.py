@@ -308,11 +308,18 @@ def _notices(
         bands = [known[name].put_up for name in stripes[0].strands]
         grams = sum(fabric.defaults.row_cm / 100 / float(b.m_per_g) for b in bands if b is not None)
         if all(b is not None for b in bands) and grams >= 0.01:
+            rows = rows_to_weigh(min(grams, 10_000.0), 0.06)
+            weight = f"{rows * grams:.0f}"
             out.append(
                 note(
+                    "Weigh one row on a scale of 1 g (about {grams} g) to know the need within 6 %.",
+                    grams=weight,
+                )
+                if rows == 1
+                else note(
                     "Weigh {rows} rows at once on a scale of 1 g (about {grams} g) to know the need within 6 %.",
-                    rows=rows_to_weigh(min(grams, 10_000.0), 0.06),
-                    grams=f"{rows_to_weigh(min(grams, 10_000.0), 0.06) * grams:.0f}",
+                    rows=rows,
+                    grams=weight,
                 )
             )
     difference = fabric.defaults.working_m / area_m - 1

@@ -58,6 +58,12 @@ def dye_lot_notices(
         if solid:
             out.append(
                 note(
+                    "{name}: if lots differ, hold one strand of each lot together in stripe {solid}.",
+                    name=colour.name,
+                    solid=solid[0],
+                )
+                if len(solid) == 1
+                else note(
                     "{name}: if lots differ, hold one strand of each lot together in stripes {solid}.",
                     name=colour.name,
                     solid=", ".join(solid),
@@ -66,6 +72,12 @@ def dye_lot_notices(
         if mixed:
             out.append(
                 note(
+                    "{name}: if lots differ, change between them every two rows in stripe {mixed}.",
+                    name=colour.name,
+                    mixed=mixed[0],
+                )
+                if len(mixed) == 1
+                else note(
                     "{name}: if lots differ, change between them every two rows in stripes {mixed}.",
                     name=colour.name,
                     mixed=", ".join(mixed),

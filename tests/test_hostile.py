@@ -1,0 +1,145 @@
+"""A hostile or careless user: whatever is typed gives a result or one plain line."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from blendplan.cli import main
+from blendplan.errors import BlendplanError, StripeError
+from blendplan.plan import make_plan
+from blendplan.project import brief_to_json, read_project
+from blendplan.start import starting_brief
+from blendplan.units import exact, number, whole
+
+HUGE = ["1e999", "9" * 500, 10**400, Decimal("1e999999"), Decimal("1e-999999")]
+
+
+@pytest.mark.parametrize("value", HUGE)
+def test_a_number_past_all_floats_is_refused(value: object) -> None:
+    for door in (exact, lambda v: number(v, "width", 0, 10), lambda v: whole(v, "rows", 0, 10)):
+        with pytest.raises(BlendplanError) as told:
+            door(value)
+        assert len(str(told.value)) < 400
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["ripple", "--slope", "1e999"],
+        ["ripple", "--weight-class", "4", "--width", "1e400"],
+        ["blend", "ff0000", "00ff00", "--share", "1e999"],
+        ["blend", "ff0000", "00ff00", "--member", "1e309"],
+    ],
+)
+def test_a_huge_number_on_the_command_line_is_one_line(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(words) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.startswith("error: ")
+    assert said.err.count("\n") == 1
+
+
+def project(change: dict[tuple[str | int, ...], object]) -> bytes:
+    body = json.loads(brief_to_json(starting_brief()[0]))
+    for path, value in change.items():
+        place = body
+        for key in path[:-1]:
+            place = place[key]
+        place[path[-1]] = value
+    return json.dumps(body).encode()
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("yarns", 0, "put_up", "mass_g"), 10**400),
+        (("yarns", 0, "put_up", "mass_g"), "\u00b2/1"),
+        (("yarns", 0, "put_up", "mass_g"), "--5/1"),
+        (("yarns", 0, "put_up", "mass_g"), "9" * 5000 + "/1"),
+        (("yarns", 0, "shades", 0, "lab", 0), 10**400),
+        (("yarns", 0, "shades", 0, "reasons"), ["x" * 5000]),
+        (("ripple", "stitch"), "x" * 5000),
+        (("version",), 10**400),
+        (("version",), "x" * 5000),
+        (("stripes",), []),
+        (("stripes",), [{"strands": ["x" * 5000], "rows": 1}]),
+    ],
+)
+def test_a_field_that_cannot_be_used_is_one_short_line(path: tuple[str | int, ...], value: object) -> None:
+    with pytest.raises(BlendplanError) as told:
+        read_project(project({path: value}))
+    assert "\n" not in str(told.value)
+    assert len(str(told.value)) < 500
+
+
+def test_thousands_of_digits_in_a_file_are_one_line() -> None:
+    with pytest.raises(BlendplanError, match="digits"):
+        read_project(b'{"format": "blendplan-project", "version": ' + b"1" * 5000 + b"}")
+
+
+def test_a_measured_piece_is_refused_for_its_own_fault() -> None:
+    piece = {"kind": "swatch", "grams": "much", "rows": 10, "stitches": 20, "strands": ["First yarn"]}
+    with pytest.raises(BlendplanError, match=r"'much' at project\.yardage\.measured\[0\]\.grams"):
+        read_project(project({("yardage", "measured"): [piece]}))
+
+
+def test_no_stripes_by_hand_are_refused() -> None:
+    with pytest.raises(StripeError, match="at least one"):
+        replace(starting_brief()[0], stripes=())
+
+
+def run(words: list[str], *, out: int, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    env = {**os.environ, **environment}
+    return subprocess.run([sys.executable, "-m", "blendplan", *words], stdout=out, stderr=subprocess.PIPE, env=env)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_a_full_disk_behind_stdout_is_one_line() -> None:
+    with Path("/dev/full").open("wb") as full:
+        got = run(["blend", "ff0000", "00ff00"], out=full.fileno())
+    assert got.returncode == 2
+    assert got.stderr.startswith(b"error: ")
+    assert got.stderr.count(b"\n") == 1
+
+
+def test_a_name_that_the_terminal_cannot_spell_is_printed_escaped(tmp_path: Path) -> None:
+    path = tmp_path / "\u6bdb\u7cf8.json"
+    got = run(["new", str(path)], out=subprocess.PIPE, PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+    assert got.returncode == 0
+    assert b"\\u6bdb" in got.stdout
+    assert path.exists()
+
+
+def test_an_error_is_the_only_line_on_stderr(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # an entry that is not known brings a note, and a gauge from a table some more; none comes before an error
+    path = tmp_path / "p.json"
+    path.write_bytes(project({("colour",): "red"}))
+    (tmp_path / "file").write_text("in the way")
+    assert main(["plan", str(path), "--out", str(tmp_path / "file")]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("error: ")
+    assert said.count("\n") == 1
+
+
+def test_one_is_not_plural() -> None:
+    brief = starting_brief()[0]
+    plan = make_plan(replace(brief, ripple=replace(brief.ripple, repeats=1)))
+    text = "\n".join((plan.written().text(), *(n.text for n in (*plan.lots, *plan.yardage.notices))))
+    for wrong in ("1 repeats", "in stripes 1.", "in stripes 2."):
+        assert wrong not in text
+    wide = make_plan(brief)
+    assert any("Weigh one row on a scale" in n.text for n in wide.yardage.notices)
+
+
+@pytest.mark.parametrize(("value", "shown"), [(None, "null"), (True, "true")])
+def test_what_a_file_holds_is_said_as_the_file_spells_it(value: object, shown: str) -> None:
+    with pytest.raises(BlendplanError, match=f"has {shown} at project.title"):
+        read_project(project({("title",): value}))
