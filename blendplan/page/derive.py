@@ -8,6 +8,7 @@ Every cache is bounded.
 from __future__ import annotations
 
 import math
+import threading
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -30,6 +31,9 @@ AROUND_CM = 1.5
 CLOSE_REPEATS = 2.5
 # Numbers beside the picture stand at least this share of its height apart.
 LEAST_APART = 0.032
+
+
+_DRAWING = threading.Lock()
 
 
 @lru_cache(maxsize=64)
@@ -91,7 +95,14 @@ def _step_down(scale: float) -> float:
 @lru_cache(maxsize=48)
 def seen(brief: Brief, size: tuple[int, int], look: Look) -> Seen:
     """Return the picture of a brief as large as fits a size, looked at in a certain way."""
-    plan = plan_of(brief)
+    # One drawing at a time: drawings side by side only take the processor from each other.
+    with _DRAWING:
+        return _draw(plan_of(brief), size, look)
+
+
+def _draw(plan: Plan, size: tuple[int, int], look: Look) -> Seen:
+    """Return the picture of a plan."""
+    brief = plan.brief
     layout, stripes = plan_layout(plan), drawn_stripes(plan)
     width, height = blanket_size_cm(stripes, layout)
     window = (-AROUND_CM, -AROUND_CM, width + AROUND_CM, height + AROUND_CM)

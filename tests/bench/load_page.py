@@ -3,7 +3,8 @@
 Each client opens the web socket that the page's script in the browser would open, reads the fields it is sent,
 and changes the rows of a solid stripe again and again with a short pause between, as a person does who tries
 things out.
-Every client has blend stripes of her own height, so no two ever ask for the same blanket.
+Every client has her own blanket (16 pairs of blend rows and repeats), so no two ever ask for the same picture;
+blankets have 40 to 130 rows.
 
 Usage: python tests/bench/load_page.py [CLIENTS] [CHANGES]
 """
@@ -25,7 +26,7 @@ sys.path[:0] = [str(HERE.parent), str(HERE.parent.parent)]
 
 # A person looks at a picture before she changes something again.
 PAUSE_S = 5.0
-SOLID, BLEND = "Rows of a solid stripe", "Rows of a blend stripe"
+SOLID, BLEND, REPEATS = "Rows of a solid stripe", "Rows of a blend stripe", "Repeats across"
 
 
 @dataclass
@@ -79,9 +80,10 @@ class Client:
         """Set the rows of a solid stripe and check that the page shows the blanket that follows."""
         from streamlit.proto.WidgetStates_pb2 import WidgetState
 
-        blend = 1 + self.number
+        blend = 2 + self.number % 8
         self.states[self.fields[SOLID]] = WidgetState(double_value=float(rows))
         self.states[self.fields[BLEND]] = WidgetState(double_value=float(blend))
+        self.states[self.fields[REPEATS]] = WidgetState(double_value=float(7 + self.number // 8))
         picture, end = await self.run()
         if measured:
             self.to_picture.append(picture)
@@ -104,10 +106,10 @@ async def play(address: str, clients: int, changes: int, *, pause_s: float = PAU
             begin = time.perf_counter()
             await client.run()
             client.first = time.perf_counter() - begin
-            await client.change(21, measured=False)
+            await client.change(15, measured=False)
             for i in range(changes):
                 await asyncio.sleep(pause_s)
-                await client.change(2 + (client.number + 7 * i) % 19)
+                await client.change(5 + (client.number + 3 * i) % 10)
 
     crew = [Client(number=n) for n in range(clients)]
     await asyncio.gather(*(one(c) for c in crew))
