@@ -13,18 +13,15 @@ import streamlit as st
 
 from blendplan.errors import BlendplanError, PhotoError
 from blendplan.page.fields import fold, refused, text_field, try_
+from blendplan.page.finds import find_fields, take_finds
 from blendplan.page.parts import photo_boxes
-from blendplan.page.show import patch
 from blendplan.page.state import brief, commit, lang, say, tell, work
 from blendplan.page.store import served
 from blendplan.page.swatch_fold import take_swatch
-from blendplan.page.workspace import Crop, Extras, Find, Workspace
+from blendplan.page.workspace import Find
 from blendplan.photo import Photo, PhotoReading, White, crop_png, load_photo, read_photo, share_light
-from blendplan.plan import Brief
-from blendplan.stripes.sequence import Sequence as Rule
 from blendplan.units import whole
 from blendplan.wording import Notice, note
-from blendplan.yarn import Yarn
 
 __all__ = ["photos_fold"]
 
@@ -279,7 +276,7 @@ def _one_photo(digest: str, held: Held) -> None:
         if swatch.open:
             with swatch:
                 take_swatch(digest, held.photo, held.reading, finds)
-        _names(finds)
+        find_fields(finds)
 
 
 def _notices(held: Held) -> None:
@@ -328,75 +325,6 @@ def _typed_boxes(digest: str, finds: Sequence[Find]) -> None:
             )
 
 
-def _rename(find: Find, name: str) -> None:
-    new = replace(find, name=name)
-    commit(work().with_extras(finds=tuple(new if f is find or f == find else f for f in work().extras.finds)))
-
-
-def _names(finds: Sequence[Find]) -> None:
-    """Show what was found: crop and flat patch side by side on grey, and a field for the name."""
-    if not finds:
-        st.caption(say("No yarn is marked in this photo. Draw a box on it, or press “Add a box”."))
-        return
-    columns = st.columns(min(4, max(2, len(finds))))
-    for i, find in enumerate(finds):
-        with columns[i % len(columns)]:
-            shades = find.shades
-            doubt = max((s.uncertainty for s in shades if s.uncertainty is not None), default=None)
-            label = shades[0].srgb if len(shades) == 1 else say("{n} shades", n=len(shades))
-            if doubt is not None:
-                label += " " + say("± {d}", d=round(doubt))
-            st.html(patch(shades[0].srgb, label, i + 1, find.picture))
-            text_field(
-                say("Name of yarn {n}", n=i + 1),
-                f"find-{find.photo}-{i}",
-                find.name,
-                lambda t, f=find: _rename(f, t),  # type: ignore[misc]
-                placeholder=say("as on its band"),
-            )
-
-
-def free_name(wanted: str, taken: set[str]) -> str:
-    """Return a name that is not in use, made from a wish or counted up."""
-    if wanted and wanted not in taken:
-        return wanted
-    n = 2 if wanted else 1
-    while True:
-        name = f"{wanted} {n}" if wanted else say("Yarn {n}", n=n)
-        if name not in taken:
-            return name
-        n += 1
-
-
-def take_finds(fresh: bool) -> None:
-    """Take all finds over as yarns: into the blanket in hand, or as a new one."""
-    now = work()
-    finds = now.extras.finds
-    base = None if fresh else now.brief
-    taken = {y.name for y in base.yarns} if base else set()
-    yarns: list[Yarn] = []
-    crops = () if fresh else now.extras.crops
-    for find in finds:
-        name = free_name(find.name, taken)
-        taken.add(name)
-        yarns.append(Yarn(name=name, shades=find.shades))
-        if find.picture:
-            crops = (*crops, Crop(yarn=name, picture=find.picture))
-    names = tuple(y.name for y in yarns)
-    if base is None:
-        units = now.brief.units if now.brief else "metric"
-        new = Brief(title=say("My blanket"), yarns=tuple(yarns), sequence=Rule(order=names), units=units)
-        extras = Extras(crops=crops)
-    else:
-        rule = replace(base.sequence, order=(*base.sequence.order, *names))
-        new = replace(base, yarns=(*base.yarns, *yarns), sequence=rule)
-        extras = replace(now.extras, crops=crops, finds=())
-    commit(Workspace(brief=new, extras=extras))
-    st.session_state.photos = {}
-    if base is not None and base.stripes is not None:
-        tell(note("The new yarns wait beside your hand-set stripes: give them a stripe below."))
-
-
 def _left_over() -> None:
     """Offer to take the finds over; those of an earlier session are shown by their crops."""
     finds = work().extras.finds
@@ -405,7 +333,7 @@ def _left_over() -> None:
     away = [f for f in finds if f.photo not in _held()]
     if away:
         st.caption(say("Read earlier; add the photo again to move its boxes."))
-        _names(away)
+        find_fields(away)
     current = brief()
     with st.container(horizontal=True):
         if current is None or work().extras.demo:

@@ -12,7 +12,8 @@ import streamlit as st
 from blendplan.errors import YarnError
 from blendplan.page.edits import add_yarn, change_yarn, drop_yarn, rename_yarn, set_shade, signs_of
 from blendplan.page.fields import choice_field, fold, number_field, refused, text_field, try_, whole_field
-from blendplan.page.photo_part import free_name, photos_fold
+from blendplan.page.finds import free_name
+from blendplan.page.photo_part import photos_fold
 from blendplan.page.show import patch
 from blendplan.page.state import brief, change, commit, lang, say, work
 from blendplan.page.workspace import Crop, Extras, Workspace
