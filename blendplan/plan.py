@@ -10,7 +10,7 @@ from blendplan.blend.calibrate import Swatch
 from blendplan.blend.pair import Blend, mix_yarns
 from blendplan.blend.warnings import BlendWarning, check_stripes
 from blendplan.colour import delta_e_2000
-from blendplan.errors import StripeError
+from blendplan.errors import FabricError, StripeError
 from blendplan.fabric.cautions import cautions
 from blendplan.fabric.gauge import Gauge, default_gauge
 from blendplan.fabric.ripple import Ripple, Worked, work
@@ -26,6 +26,9 @@ from blendplan.yardage.lots import dye_lot_notices
 from blendplan.yardage.settings import YardageSettings
 from blendplan.yardage.strands import Strands, feed
 from blendplan.yarn import Yarn, check_yarns
+
+# Widths that can be planned, from a doll's blanket to one that no room holds.
+LEAST_CM, MOST_CM = 1.0, 2000.0
 
 __all__ = ["Brief", "Plan", "PlannedStripe", "make_plan"]
 
@@ -285,6 +288,14 @@ def make_plan(brief: Brief) -> Plan:
     gauge, gauge_notices = gauge_of(brief)
     rows = total_rows(stripes)
     size = measure(worked, gauge, rows)
+    if not LEAST_CM <= size.width_cm <= MOST_CM:
+        raise FabricError(
+            "this blanket would be {given} cm wide; allowed is {low} to {high} cm; change the repeats, the slope or "
+            "the gauge.",
+            given=f"{size.width_cm:.1f}",
+            low=f"{LEAST_CM:g}",
+            high=f"{MOST_CM:g}",
+        )
     wanted = brief.wanted_width_cm if brief.wanted_width_cm is not None else size.width_cm
     planned = _planned(brief, stripes, size.rise_per_row_cm)
     used = {name for stripe in stripes for name in stripe.strands} | brief.yardage.names
@@ -313,6 +324,12 @@ def make_plan(brief: Brief) -> Plan:
         cautions=(),
         notices=(*gauge_notices, *gauge.rests_on, *gauge.notices, *worked.notices),
     )
+    if gauge.grams_per_stitch is not None and not brief.yardage.measured:
+        told = note(
+            "The grams of the gauge swatch do not change the yarn needed; enter the swatch as a weighed one too.",
+            "assumed",
+        )
+        plan = replace(plan, notices=(*plan.notices, told))
     mass_g = plan.mass_g
     said = cautions(
         brief.ripple,

@@ -290,16 +290,20 @@ def load_project(path: str | Path) -> Brief:
 
 def read_file(path: str | Path) -> bytes:
     """Return a file's bytes, or refuse in one line."""
+    most = 10 * MAX_BYTES
     try:
-        if Path(path).stat().st_size > 10 * MAX_BYTES:
-            raise ProjectError("{path} is too large to be read; allowed is 200 MB.", path=str(path))
-        return Path(path).read_bytes()
-    except OSError as error:
+        with Path(path).open("rb") as file:
+            # Some files tell no size and never end.
+            data = file.read(most + 1)
+    except (OSError, ValueError) as error:
         raise ProjectError(
             "{path} cannot be read ({reason}); check the name and try again.",
-            path=str(path),
-            reason=error.strerror or "no reason given",
+            path=repr(str(path)) if not str(path).strip() else str(path),
+            reason=getattr(error, "strerror", None) or "not a file name",
         ) from None
+    if len(data) > most:
+        raise ProjectError("{path} is too large to be read; allowed is 200 MB.", path=str(path))
+    return data
 
 
 def _beside(target: Path, data: bytes) -> Path:

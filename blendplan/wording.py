@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -13,6 +14,8 @@ from blendplan.errors import BlendplanError
 __all__ = ["LANGUAGES", "Notice", "note", "tr"]
 
 LANGUAGES = {"en": "English", "de": "Deutsch"}
+_MEASURED = re.compile(r"\{(\w+)\}(?=(?: (?:bis|x|×) \{\w+\})? (?:cm|mm|m|g|kg|yd|oz|Zoll|%)(?!\w))")
+_DECIMAL = re.compile(r"[+-]?\d+\.\d+")
 Level = Literal["note", "assumed", "warning", "caution"]
 
 
@@ -45,7 +48,23 @@ def tr(template: str, lang: str = "en", /, **values: object) -> str:
     """
     table = _catalogue(lang) if lang in LANGUAGES else {}
     text = table.get(template, template)
-    return text.format(**{key: _value(key, value, lang, table) for key, value in values.items()}) if values else text
+    if not values:
+        return text
+    filled = {key: _value(key, value, lang, table) for key, value in values.items()}
+    if table:
+        filled |= {key: _with_comma(filled[key]) for key in _measured(text) if key in filled}
+    return text.format(**filled)
+
+
+@cache
+def _measured(text: str) -> tuple[str, ...]:
+    """Return the fields of a sentence that a unit stands behind, so that they hold numbers and no names."""
+    return tuple(_MEASURED.findall(text))
+
+
+def _with_comma(value: object) -> object:
+    """Return a number with the decimal comma of every language here but English."""
+    return value.replace(".", ",") if isinstance(value, str) and _DECIMAL.fullmatch(value) else value
 
 
 def _value(key: str, value: object, lang: str, table: dict[str, str]) -> object:

@@ -64,11 +64,11 @@ def test_plain_text_names_both_ends_and_how_it_reads(capsys: pytest.CaptureFixtu
         (["#ffffff"], "two colours or more"),
         (["000", "fff", "--share", "2"], "--share: 2 was given; allowed is 0 to 1"),
         (["000", "fff", "--share", "nan"], "'nan' is not a number"),
-        (["000", "fff", "--share", ".1", "--share", ".2", "--share", ".3"], "3 shares were given for 2 strands"),
-        (["000", "fff", "abc", "--share", ".1"], "1 shares were given for 3 strands"),
+        (["000", "fff", "--share", ".1", "--share", ".2", "--share", ".3"], "shares given: 3, strands: 2"),
+        (["000", "fff", "abc", "--share", ".1"], "shares given: 1, strands: 3"),
         (["000", "fff", "--member", "near"], "perceptual, optical or a number from 1 to 3"),
         (["000", "fff", "--member", "4"], "1 to 3"),
-        (["000"] * 9, "1 to 8 strands"),
+        (["000"] * 9, "allowed is 2 to 8"),
     ],
 )
 def test_bad_input_is_one_line(words: list[str], says: str) -> None:

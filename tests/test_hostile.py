@@ -14,10 +14,12 @@ import pytest
 
 from blendplan.cli import main
 from blendplan.errors import BlendplanError, StripeError
+from blendplan.fabric.gauge import from_swatch
 from blendplan.plan import make_plan
 from blendplan.project import brief_to_json, read_project
 from blendplan.start import starting_brief
 from blendplan.units import exact, number, whole
+from blendplan.wording import note
 
 HUGE = ["1e999", "9" * 500, 10**400, Decimal("1e999999"), Decimal("1e-999999")]
 
@@ -143,3 +145,54 @@ def test_one_is_not_plural() -> None:
 def test_what_a_file_holds_is_said_as_the_file_spells_it(value: object, shown: str) -> None:
     with pytest.raises(BlendplanError, match=f"has {shown} at project.title"):
         read_project(project({("title",): value}))
+
+
+def test_a_gauge_from_grams_that_changes_nothing_says_so() -> None:
+    brief = starting_brief()[0]
+    gauge = from_swatch(stitches=20, width_cm=24, rows=10, height_cm=20, grams=40)
+    said = [n.text for n in make_plan(replace(brief, gauge=gauge)).notices]
+    assert any("grams of the gauge swatch" in text for text in said)
+
+
+def test_a_blanket_wider_than_any_room_is_refused_by_its_own_width() -> None:
+    brief = starting_brief()[0]
+    with pytest.raises(BlendplanError, match="this blanket would be .* cm wide"):
+        make_plan(replace(brief, ripple=replace(brief.ripple, repeats=500)))
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no file without an end")
+@pytest.mark.parametrize("words", [["shades", "/dev/zero"], ["skeins", "/dev/zero"], ["order", "/dev/zero"]])
+def test_a_file_without_an_end_is_refused(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(words) == 2
+    assert "too large" in capsys.readouterr().err
+
+
+def test_bad_input_of_a_ripple_leaves_nothing_half_said(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["ripple", "--terms", "Welsh"]) == 2
+    assert capsys.readouterr().out == ""
+
+
+def test_shares_that_are_not_the_whole_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["blend", "000", "fff", "--share", ".5", "--share", ".7"]) == 2
+    assert "add up to 1.2" in capsys.readouterr().err
+    assert main(["blend", "000", "888", "fff", "--share", ".33", "--share", ".33", "--share", ".33"]) == 0
+
+
+def test_too_many_strands_are_counted_in_the_message(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["blend", *["ff0000"] * 300]) == 2
+    assert capsys.readouterr().err.startswith("error: 300 colours were given; allowed is 2 to 8")
+
+
+def test_one_turning_chain_in_words() -> None:
+    brief = starting_brief()[0]
+    plan = make_plan(replace(brief, ripple=replace(brief.ripple, stitch="sc")))
+    assert "skip first ch (does not count)" in plan.written().text()
+    assert "1 Lm (z\u00e4hlt nicht)" in plan.written("de").text()
+
+
+def test_german_numbers_before_a_unit_have_a_comma_and_names_keep_their_point() -> None:
+    told = note("{name}: take one skein more if its lot may be gone later; without it the chance of running short is "
+                "{chance} %.", name="1.5", chance="0.3")  # fmt: skip
+    assert told.say("de").startswith("1.5: ")
+    assert "0,3 %" in told.say("de")
+    assert "0.3 %" in told.text

@@ -10,7 +10,7 @@ import pytest
 import scenes
 
 from blendplan.cli import shades
-from blendplan.errors import BlendplanError, PhotoError
+from blendplan.errors import BlendplanError, PhotoError, ProjectError
 
 
 @pytest.fixture(scope="module")
@@ -67,9 +67,9 @@ def test_bad_options_give_one_line(photo_file: Path, arguments: tuple[str, ...])
 
 
 def test_missing_and_broken_files_give_one_line(tmp_path: Path) -> None:
-    with pytest.raises(PhotoError, match="check the name and the folder"):
+    with pytest.raises(ProjectError, match="check the name"):
         run(str(tmp_path / "none.jpg"))
-    with pytest.raises(PhotoError, match="check the name and the folder"):
+    with pytest.raises(ProjectError, match="check the name"):
         run(str(tmp_path))
     broken = tmp_path / "broken.tif"
     broken.write_bytes(b"II*\x00" + b"\x08\x00\x00\x00" * 20)

@@ -147,5 +147,5 @@ def test_dye_lots_name_the_stripes() -> None:
     told = [n.text for n in dye_lot_notices(need, plan, chosen)]
     assert any(t.startswith("A: look for dye lot L7") for t in told)
     assert any(t.startswith("B: take all") for t in told)
-    assert any(t == "A: if lots differ, hold one strand of each lot together in stripes 1." for t in told)
-    assert any(t == "B: if lots differ, change between them every two rows in stripes 2." for t in told)
+    assert any(t == "A: if lots differ, hold one strand of each lot together in stripe 1." for t in told)
+    assert any(t == "B: if lots differ, change between them every two rows in stripe 2." for t in told)

@@ -109,7 +109,7 @@ def _strands(labs: Sequence[Sequence[float]]) -> Floats:
         raise ColourError(
             "a blend takes 1 to {most} strands with three Lab numbers each; {given} was given.",
             most=MAX_STRANDS,
-            given=repr(labs)[:80],
+            given=f"an array of shape {array.shape}" if array.size else repr(labs)[:80],
         )
     if not np.isfinite(array).all():
         raise ColourError("a strand with a Lab number that is not finite was given; read or type its colour again.")
@@ -121,7 +121,7 @@ def _shares(shares: Sequence[float] | None, k: int) -> tuple[float, ...]:
         return (1.0 / k,) * k
     if len(shares) != k:
         raise ColourError(
-            "{given} shares were given for {strands} strands; give one for each.", given=len(shares), strands=k
+            "shares given: {given}, strands: {strands}; give one share for each strand.", given=len(shares), strands=k
         )
     values = [number(s, "share of a strand", 0.0, 1e6) for s in shares]
     if sum(values) <= 0:

@@ -6,6 +6,8 @@ import argparse
 import json
 
 HELP = "what two strands held together look like"
+# Three thirds typed as 0.33 are meant to be all of it.
+SHARES_OFF = 0.02
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,17 +26,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _shares(given: list[str] | None, strands: int) -> list[float] | None:
+    from blendplan.errors import ColourError  # noqa: PLC0415
     from blendplan.units import number  # noqa: PLC0415
 
     if given is None:
         return None
     shares = [number(s, "--share", 0.0, 1.0) for s in given]
-    return [shares[0], 1 - shares[0]] if len(shares) == 1 and strands == 2 else shares
+    if len(shares) == 1 and strands == 2:
+        return [shares[0], 1 - shares[0]]
+    if len(shares) == strands and abs(sum(shares) - 1) > SHARES_OFF:
+        raise ColourError(
+            "the shares add up to {given}; they must add up to 1; change one of them.", given=f"{sum(shares):g}"
+        )
+    return shares
 
 
 def run(args: argparse.Namespace) -> int:
     """Print one blend."""
-    from blendplan.blend.pair import mix  # noqa: PLC0415
+    from blendplan.blend.pair import MAX_STRANDS, mix  # noqa: PLC0415
     from blendplan.blend.reading import READS  # noqa: PLC0415
     from blendplan.colour import hex_to_lab  # noqa: PLC0415
     from blendplan.errors import ColourError  # noqa: PLC0415
@@ -44,6 +53,12 @@ def run(args: argparse.Namespace) -> int:
         raise ColourError(
             "a blend needs two colours or more, {given} was given; add the colour of the other strand.",
             given=len(args.colours),
+        )
+    if len(args.colours) > MAX_STRANDS:
+        raise ColourError(
+            "{given} colours were given; allowed is 2 to {most}; hold fewer strands together.",
+            given=len(args.colours),
+            most=MAX_STRANDS,
         )
     labs = [hex_to_lab(c).tolist() for c in args.colours]
     blend = mix(labs, shares=_shares(args.share, len(labs)), member=args.member)

@@ -25,7 +25,9 @@ def run(args: argparse.Namespace) -> int:
     from blendplan.start import starting_brief
 
     if Path(args.file).exists() and not args.force:
-        raise ProjectError("{path} exists already; choose another name, or add --force to replace it.", path=args.file)
+        raise ProjectError(
+            "{path} exists already; choose another name, or add --force to replace it.", path=args.file or "''"
+        )
     brief, notices = starting_brief(palette=args.palette, photos=args.photos or ())
     save_project(brief, args.file)
     show_notices(notices)

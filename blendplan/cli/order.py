@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from blendplan.errors import ProjectError, StripeError
+from blendplan.errors import StripeError
 from blendplan.wording import tr
 
 if TYPE_CHECKING:
@@ -63,20 +63,14 @@ def _aim(text: str) -> dict[str, float]:
 
 def _palette(path: Path) -> tuple[tuple[Yarn, ...], tuple[str, ...], list[str]]:
     """Yarns, the order they are in, and notices."""
-    if path.suffix.lower() == ".json":
-        from blendplan.project import load_project  # noqa: PLC0415
+    from blendplan.project import read_file, read_project  # noqa: PLC0415
 
-        brief = load_project(path)
-        return brief.yarns, brief.sequence.order, []
+    if path.suffix.lower() == ".json":
+        brief, notices = read_project(read_file(path))
+        return brief.yarns, brief.sequence.order, [n.text for n in notices]
     from blendplan.palette import read_palette  # noqa: PLC0415
 
-    try:
-        data = path.read_bytes()
-    except OSError:
-        raise ProjectError(
-            "{path} cannot be read; give a palette (.csv) or a project (.json) that exists.", path=str(path)
-        ) from None
-    palette = read_palette(data, path.name)
+    palette = read_palette(read_file(path), path.name)
     return palette.yarns, tuple(y.name for y in palette.yarns), [n.text for n in palette.notices]
 
 

@@ -44,10 +44,9 @@ def run(args: argparse.Namespace) -> int:
     """Read the photos and print their shades."""
     import json  # noqa: PLC0415
     import sys  # noqa: PLC0415
-    from pathlib import Path  # noqa: PLC0415
 
-    from blendplan.errors import PhotoError  # noqa: PLC0415
     from blendplan.photo import load_photo, read_photo  # noqa: PLC0415
+    from blendplan.project import read_file  # noqa: PLC0415
 
     boxes = None if not args.box else [_numbers(text, "box", 4) for text in args.box]
     white: str | tuple[float, float] = args.white
@@ -62,13 +61,7 @@ def run(args: argparse.Namespace) -> int:
     for position, name in enumerate(args.photos, start=1):
         if sys.stderr.isatty():
             print(f"\r{position}/{len(args.photos)}", end="", file=sys.stderr, flush=True)
-        try:
-            data = Path(name).read_bytes()
-        except (OSError, ValueError) as error:
-            reason = getattr(error, "strerror", None) or "not a file name"
-            raise PhotoError(
-                "{name} cannot be opened ({reason}); check the name and the folder.", name=name, reason=reason
-            ) from None
+        data = read_file(name)
         with _quiet_decoder():
             photo = load_photo(data, name, quarter_turns=args.turn)
         readings.append(read_photo(photo, boxes=boxes, white=white, card=card))

@@ -117,6 +117,8 @@ class _Words:
     def turn(self, step: Step) -> str:
         word, say = self.short(self.stitch), self.lang
         skip = skip_word(self.terms, self.lang)
+        if step.count == 1:
+            return self.turn_of_one(step)
         if self.first:
             if step.stands:
                 return note("{skip} first {n} ch (counts as 1 {stitch})", skip=skip, n=step.count, stitch=word).say(say)
@@ -130,3 +132,21 @@ class _Words:
         if step.takes:
             return note("ch {n} (counts as the first leg), {skip} first st", n=step.count, skip=skip).say(say)
         return note("ch {n} (does not count)", n=step.count).say(say)
+
+    def turn_of_one(self, step: Step) -> str:
+        """Return the words for a single turning chain."""
+        word, say = self.short(self.stitch), self.lang
+        skip = skip_word(self.terms, self.lang)
+        if self.first:
+            if step.stands:
+                return note("{skip} first ch (counts as 1 {stitch})", skip=skip, stitch=word).say(say)
+            if step.takes:
+                return note("{skip} first ch (counts as the first leg)", skip=skip).say(say)
+            return note("{skip} first ch (does not count)", skip=skip).say(say)
+        if step.stands and step.takes:
+            return note("ch 1 (counts as 1 {stitch}), {skip} first st", stitch=word, skip=skip).say(say)
+        if step.stands:
+            return note("ch 1 (counts as 1 {stitch})", stitch=word).say(say)
+        if step.takes:
+            return note("ch 1 (counts as the first leg), {skip} first st", skip=skip).say(say)
+        return note("ch 1 (does not count)").say(say)

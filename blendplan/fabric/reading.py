@@ -138,9 +138,9 @@ def _steps(text: str, terms: str) -> tuple[Step, ...]:
 
 
 def _step(phrase: str, terms: str) -> Step:
-    if found := re.fullmatch(r"(?:skip|miss) first (\d+) ch \((.*)\)", phrase):
+    if found := re.fullmatch(r"(?:skip|miss) first (?:(\d+) )?ch \((.*)\)", phrase):
         # the skipped chains, own foot or not, are all of `count`; the steps after it use the rest of the foundation
-        return Step(kind="turn", count=int(found[1]), stands="as 1" in found[2])
+        return Step(kind="turn", count=int(found[1] or 1), stands="as 1" in found[2])
     if found := re.fullmatch(r"ch (\d+) \((.*)\)", phrase):
         return Step(kind="turn", count=int(found[1]), stands="as 1" in found[2])
     if found := re.fullmatch(rf"(?:skip|miss) {_PLACE}", phrase):

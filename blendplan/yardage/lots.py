@@ -41,12 +41,17 @@ def dye_lot_notices(
         if held:
             out.append(
                 note(
-                    "{name}: look for dye lot {lot}, which you have, for the {count} to buy.",
+                    "{name}: look for dye lot {lot}, which you have, when you buy.",
                     name=colour.name,
-                    lot=colour.dye_lot or "?",
-                    count=bought,
+                    lot=colour.dye_lot,
+                )
+                if colour.dye_lot
+                else note(
+                    "{name}: read the dye lot on the band you have, and look for it when you buy.", name=colour.name
                 )
             )
+        elif bought == 2:
+            out.append(note("{name}: take both skeins from one dye lot and keep the bands.", name=colour.name))
         elif bought > 1:
             out.append(
                 note(
@@ -86,10 +91,9 @@ def dye_lot_notices(
         if not settings.spare_skein:
             out.append(
                 note(
-                    "{name}: take one skein more if its lot may be gone later; with the {count} the chance of running "
+                    "{name}: take one skein more if its lot may be gone later; without it the chance of running "
                     "short is {chance} %.",
                     name=colour.name,
-                    count=bought,
                     chance=f"{100 * (colour.chance_short or 0):.1f}",
                 )
             )
