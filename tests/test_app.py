@@ -199,7 +199,7 @@ def test_work_comes_back_after_a_crash_and_a_damaged_version_is_passed_over(page
 
 def test_a_folder_that_cannot_be_written_is_told_and_nothing_is_lost(page, home: Path) -> None:
     home.parent.mkdir(exist_ok=True)
-    home.write_text("a file where the folder should be")
+    home.write_text("a file where the folder should be", encoding="utf-8")
     page.number_input(key="solid-rows").set_value(5).run()
     sound(page)
     assert "could not be saved" in texts(page) and brief(page).sequence.solid_rows == 5

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -10,8 +11,16 @@ import numpy as np
 import pytest
 import scenes
 import scenes_light
+from PIL import Image
 
-from blendplan.colour import delta_e_2000, hex_to_lab, linear_to_lab, srgb_to_linear
+from blendplan.colour import (
+    delta_e_2000,
+    hex_to_lab,
+    hex_to_linear,
+    linear_to_lab,
+    linear_to_srgb,
+    srgb_to_linear,
+)
 from blendplan.errors import ColourError, PhotoError
 from blendplan.photo import (
     crop_png,
@@ -391,3 +400,16 @@ def test_a_drawn_chart_is_found_however_it_lies(turn: int) -> None:
     seen = patch_light(photo, np.array(find_chart(photo)))
     # Cyan (number 17) lies outside sRGB and cannot be drawn; all others come back.
     assert float(np.delete(delta_e_2000(linear_to_lab(seen), lab), 17).max()) < 1
+
+
+def test_a_close_up_without_ground_is_read_as_one_yarn_and_says_so() -> None:
+    """Nothing but yarn in the frame: common practice with a phone, no source."""
+    rng = np.random.default_rng(3)
+    rows = 0.75 + 0.25 * np.sin(np.arange(400) / 3.0)[:, None]
+    light = hex_to_linear("#7a5a8c") * (rows * (1 + 0.08 * rng.normal(size=(400, 500))))[..., None]
+    out = io.BytesIO()
+    Image.fromarray(np.rint(255 * linear_to_srgb(np.clip(light, 0, 1))).astype(np.uint8)).save(out, "PNG")
+    reading = read_photo(load_photo(out.getvalue(), "close.png"))
+    assert [y.box for y in reading.yarns] == [(50, 40, 450, 360)]
+    assert any(n.level == "assumed" and "read as one yarn" in n.text for n in reading.notices)
+    assert float(delta_e_2000(reading.yarns[0].shades[0].lab, hex_to_lab("#7a5a8c"))) < 6

@@ -31,6 +31,10 @@ Mask = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 
+# Less than this share of a photo without paper is no skein (assumed: a ball a tenth of the photo wide covers 1 %).
+_LEAST_FOUND = 0.01
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class YarnReading:
     """One yarn of a photo: its box at full size, its shades and notices."""
@@ -135,6 +139,17 @@ def read_photo(
         )
     leave_out = _small_things(mask, chart_mask)
     skeins = find_skeins(small, leave_out)
+    # A close-up has no ground round the yarn: nothing, or next to nothing, stands out in it.
+    if boxes is None and found is None and chart is None and (skeins.labels > 0).mean() < _LEAST_FOUND:
+        width, height = photo.full_size
+        boxes = [(width // 10, height // 10, width - width // 10, height - height // 10)]
+        notices.append(
+            note(
+                "no skein stands out from the ground, so the middle of the photo was read as one yarn; "
+                "draw a box where that is wrong",
+                "assumed",
+            )
+        )
     if boxes is None:
         notices += skeins.notices
         if mask is not None and leave_out is None:
