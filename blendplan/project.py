@@ -37,6 +37,8 @@ __all__ = [
 
 FORMAT = "blendplan-project"
 VERSION = 1
+# What the page keeps beside the brief; other readers leave it alone.
+PAGE_ENTRY = "page"
 MAX_BYTES = 20_000_000
 MAX_DEPTH = 24
 
@@ -267,7 +269,7 @@ def read_project(data: bytes) -> tuple[Brief, tuple[Notice, ...]]:
             allowed=VERSION,
         )
     notices: list[Notice] = []
-    entries = {k: v for k, v in body.items() if k not in ("format", "version")}
+    entries = {k: v for k, v in body.items() if k not in ("format", "version", PAGE_ENTRY)}
     brief: Brief = from_plain(Brief, entries, notices=notices)
     return brief, tuple(notices)
 

@@ -47,6 +47,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--no-blends", action="store_true", help="no blend stripes between the colours")
     parser.add_argument("--choose", metavar="K", help="use only K of the colours, the best choice")
     parser.add_argument("--keep", action="append", metavar="NAME", help="with --choose: a colour that has to be used")
+    parser.add_argument("--follow", metavar="PHOTO", help="an order that follows the colours of a picture")
+    parser.add_argument("--line", metavar="X,Y,X,Y", help="with --follow: from where to where (top to bottom)")
+    parser.add_argument("--places", default="8", metavar="N", help="with --follow: how many solid stripes (8)")
     parser.add_argument("--others", metavar="N", help="show N more orders, each good and really different")
     parser.add_argument("--json", action="store_true", help="print JSON")
 
@@ -118,6 +121,27 @@ def _others(found: Ordering, yarns: tuple[Yarn, ...], question: dict[str, Any], 
     return list(alternatives(chosen, count=count + 1, **question)[1:])
 
 
+def _follow(args: argparse.Namespace, yarns: tuple[Yarn, ...]) -> Ordering:
+    """Return the order that follows a picture along a line."""
+    from blendplan.errors import PhotoError
+    from blendplan.order import follow_shades
+    from blendplan.photo import load_photo, shades_along
+    from blendplan.project import read_file
+    from blendplan.units import number, whole
+
+    photo = load_photo(read_file(args.follow), Path(args.follow).name)
+    wide, tall = photo.full_size
+    line = [wide / 2, 0.0, wide / 2, float(tall)]
+    if args.line:
+        parts = args.line.split(",")
+        if len(parts) != 4:
+            raise PhotoError("a line needs four numbers, {given} were given; write X,Y,X,Y.", given=len(parts))
+        line = [number(part, "end of the line", 0, 1e6) for part in parts]
+    places = whole(args.places, "stripes along the line", 1, 200)
+    shades = shades_along(photo, line[:2], line[2:])
+    return follow_shades(yarns, shades, places, n_member=args.member, blend_rows=0 if args.no_blends else 2)
+
+
 def run(args: argparse.Namespace) -> int:
     """Find and print the order."""
     from blendplan.order import choose_order, find_order  # noqa: PLC0415
@@ -136,7 +160,13 @@ def run(args: argparse.Namespace) -> int:
         "own": tuple(n for n in own if n in names),
     }
     progress = _Progress() if sys.stderr.isatty() else None
-    if args.choose:
+    if args.follow and (args.choose or args.others):
+        raise StripeError("--follow was given with --choose or --others; give one of them at a time.")
+    if (args.line or args.places != "8") and not args.follow:
+        raise StripeError("--line or --places was given without --follow; name the picture with --follow PHOTO.")
+    if args.follow:
+        found = _follow(args, yarns)
+    elif args.choose:
         keep = tuple(args.keep or ())
         found = choose_order(yarns, args.choose, keep=keep, progress=progress, **question)
     else:

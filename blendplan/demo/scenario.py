@@ -12,16 +12,12 @@ from functools import cache
 from blendplan.demo.photos import SIZE_PX, DrawnSkein, draw_photo
 from blendplan.errors import PhotoError
 from blendplan.fabric.ripple import Ripple
-from blendplan.photo import drop_part, load_photo, read_photo
+from blendplan.photo import load_photo, read_photo
 from blendplan.plan import Brief
 from blendplan.stripes.sequence import Sequence
-from blendplan.yarn import PutUp, Shade, Yarn
+from blendplan.yarn import PutUp, Yarn
 
 __all__ = ["DemoPhoto", "demo_brief", "demo_photos"]
-
-
-# A shade that covers less than this share of a skein drawn here is its label band.
-BAND_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,12 +71,6 @@ def _boxes(rows: tuple[tuple[_Skein, tuple[float, float], float], ...]) -> list[
     ]
 
 
-def _without_band(shades: tuple[Shade, ...]) -> tuple[Shade, ...]:
-    """Return the shades without the small one that is the label band, as a maker drops it on the page."""
-    small = [i for i, s in enumerate(shades) if s.share < BAND_SHARE]
-    return drop_part(shades, small[0]) if small and len(shades) > 1 else shades
-
-
 @cache
 def demo_brief() -> Brief:
     """Return the scenario's brief, its shades read from the drawn photographs."""
@@ -98,7 +88,7 @@ def demo_brief() -> Brief:
             yarns.append(
                 Yarn(
                     name=skein.name,
-                    shades=_without_band(found.shades),
+                    shades=found.shades,
                     put_up=_BAND,
                     weight_class=4,
                     skeins_on_hand=skein.on_hand,

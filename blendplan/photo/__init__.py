@@ -3,6 +3,7 @@
 from blendplan.photo.adjust import drop_part, merge_parts, nudge, reorder_parts, split_part
 from blendplan.photo.chart import Chart
 from blendplan.photo.crop import crop_png
+from blendplan.photo.line import shades_along
 from blendplan.photo.loading import Photo, load_photo
 from blendplan.photo.reading import PhotoReading, YarnReading, read_photo, swatch_shade
 from blendplan.photo.several import merge_shades, share_light
@@ -24,6 +25,7 @@ __all__ = [
     "nudge",
     "read_photo",
     "reorder_parts",
+    "shades_along",
     "share_light",
     "split_part",
     "swatch_shade",
