@@ -316,14 +316,18 @@ def test_the_table_takes_two_edits_in_a_row(browser, served) -> None:
     unfold(page, "bands")
     grid = page.locator("[data-testid=stDataFrame] canvas").first
     grid.scroll_into_view_if_needed()
-    place = grid.bounding_box()
+    opened = page.locator("#portal textarea, #portal input, .gdg-style textarea, .gdg-style input").first
 
     def type_into(row: int, text: str) -> None:
-        # Third column (grams); rows are 35 px high below a header of 35.
-        page.mouse.dblclick(place["x"] + place["width"] * 0.40, place["y"] + 35 * (row + 1) + 17)
-        page.wait_for_timeout(300)
-        page.keyboard.press("Control+A")
-        page.keyboard.type(text)
+        # The table is a canvas: the grams lie in its third column, rows are 35 px high below a header of 35.
+        # The pressed cell may have been marked already and close again, so it is pressed until its editor is open.
+        for _ in range(5):
+            place = grid.bounding_box()
+            page.mouse.dblclick(place["x"] + place["width"] * 0.40, place["y"] + 35 * (row + 1) + 17)
+            page.wait_for_timeout(400)
+            if opened.count() and opened.is_visible():
+                break
+        opened.fill(text, timeout=5_000)
         page.keyboard.press("Enter")
         settle(page)
 
