@@ -13,6 +13,7 @@ import types
 import typing
 from collections.abc import Mapping
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal, TypeVar, get_args, get_origin
 
@@ -45,13 +46,31 @@ MAX_DEPTH = 24
 T = TypeVar("T")
 
 
+@cache
+def _hints(cls: type) -> dict[str, Any]:
+    return typing.get_type_hints(cls)
+
+
+def _float(hint: Any, value: Any) -> Any:
+    """Return a whole number in a place for a float as that float: 1 and 1.0 are written alike."""
+    if isinstance(value, int) and not isinstance(value, bool):
+        options = {hint, *get_args(hint)}
+        return float(value) if float in options and int not in options else value
+    if isinstance(value, tuple) and get_origin(hint) is tuple:
+        args = get_args(hint)
+        each = [args[0]] * len(value) if args[-1] is Ellipsis else list(args)
+        return tuple(_float(h, v) for h, v in zip(each, value, strict=True)) if len(each) == len(value) else value
+    return value
+
+
 def to_plain(value: Any) -> Any:
     """Return dataclasses, tuples and fractions as what JSON can hold.
 
     A fraction becomes a number where its decimal writing is exact, and a text like "1/3" elsewhere.
     """
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: to_plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        hints = _hints(type(value))
+        return {f.name: to_plain(_float(hints[f.name], getattr(value, f.name))) for f in dataclasses.fields(value)}
     if isinstance(value, Fraction):
         if value.denominator == 1:
             return int(value)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import os
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -84,6 +85,15 @@ def test_shades_are_stored_not_derived() -> None:
 def test_newer_version_is_refused_with_what_to_do() -> None:
     with pytest.raises(ProjectError, match=rf"version {VERSION + 1}.*up to {VERSION}.*newer blendplan"):
         read_project(_edited(version=VERSION + 1))
+
+
+def test_whole_numbers_in_places_for_floats_are_written_alike() -> None:
+    """A brief made in a notebook and the same brief read back give the same bytes."""
+    whole = replace(brief(), hook_mm=9, wanted_width_cm=120, yarns=(yarn("Fern"), yarn("Clay"), yarn("Milk")))
+    first = replace(whole, yarns=tuple(replace(y, shades=(Shade(lab=(50, 0, 1), share=1),)) for y in whole.yarns))
+    text = brief_to_json(first)
+    assert brief_to_json(brief_from_json(text)) == text
+    assert '"share": 1.0' in text
 
 
 def test_unknown_entries_are_reported() -> None:
