@@ -28,7 +28,7 @@ MAX_BYTES = 2_000_000
 MAX_YARNS = 1000
 # What makes a spreadsheet take a cell for a formula: = + - @ and their full-width forms, also behind blanks, quotes
 # or invisible characters (OWASP, "CSV Injection"); an apostrophe before it keeps it a text.
-_FORMULA = re.compile(r"[\s\ufeff\u200b-\u200f\u2060\u00ad\"']*[=+\-@\uff1d\uff0b\uff0d\uff20\u2212|\t\r\n]")
+FORMULA = re.compile(r"[\s\ufeff\u200b-\u200f\u2060\u00ad\"']*[=+\-@\uff1d\uff0b\uff0d\uff20\u2212|\t\r\n]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +124,7 @@ def _header(cells: list[str], name: str) -> list[str]:
 
 
 def _text(cell: str) -> str:
-    return cell[1:] if cell.startswith("'") and _FORMULA.match(cell[1:]) else cell
+    return cell[1:] if cell.startswith("'") and FORMULA.match(cell[1:]) else cell
 
 
 def _weight_class(row: _Row) -> int | None:
@@ -233,7 +233,7 @@ def read_palette(data: str | bytes, name: str = "the palette") -> Palette:
 
 
 def _safe(text: str) -> str:
-    return f"'{text}" if _FORMULA.match(text) else text
+    return f"'{text}" if FORMULA.match(text) else text
 
 
 def _decimal(value: Fraction | None) -> str:

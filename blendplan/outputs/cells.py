@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
+from blendplan.palette import FORMULA
 from blendplan.units import plain
 
 __all__ = ["Cell", "csv_bytes", "inert"]
@@ -14,7 +14,6 @@ Cell = str | int | float | Fraction | None
 
 # What makes a spreadsheet take a cell for a formula: = + - @, also behind blanks, quotes or invisible characters,
 # and their full-width forms (OWASP, "CSV Injection").
-_FORMULA = re.compile(r"[\s\ufeff\u200b-\u200f\u2060\u00ad\"']*[=+\-@\uff1d\uff0b\uff0d\uff20\u2212|\t\r\n]")
 
 
 def inert(text: str) -> str:
@@ -25,7 +24,7 @@ def inert(text: str) -> str:
     >>> inert("=1+1"), inert("  @home"), inert("Fern - dark"), inert("Ñandú")
     ("'=1+1", "'  @home", 'Fern - dark', 'Ñandú')
     """
-    return "'" + text if _FORMULA.match(text) else text
+    return "'" + text if FORMULA.match(text) else text
 
 
 def _cell(value: Cell, decimal: str) -> str:
