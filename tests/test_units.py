@@ -191,7 +191,7 @@ def test_plain(value: float, expected: str) -> None:
 
 
 def test_every_kind_of_error_is_a_value_error_with_its_template_and_values() -> None:
-    with pytest.raises(ValueError) as caught:  # noqa: PT011
+    with pytest.raises(ValueError) as caught:
         number(11, "gauge", 0, 10)
     error = caught.value
     assert isinstance(error, BlendplanError)

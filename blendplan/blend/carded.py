@@ -121,11 +121,11 @@ def _spectra() -> tuple[Floats, Floats]:
     Basis: I. Mallett, C. Yuksel, "Spectral primary decomposition for rendering with sRGB reflectance", EGSR 2019,
     as tabulated in colour-science; 380 to 780 nm in steps of 5.
     """
-    import warnings  # noqa: PLC0415
+    import warnings
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        import colour  # noqa: PLC0415
+        import colour
 
     basis = colour.recovery.MSDS_BASIS_FUNCTIONS_sRGB_MALLETT2019
     shape = basis.shape

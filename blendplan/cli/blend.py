@@ -26,8 +26,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _shares(given: list[str] | None, strands: int) -> list[float] | None:
-    from blendplan.errors import ColourError  # noqa: PLC0415
-    from blendplan.units import number  # noqa: PLC0415
+    from blendplan.errors import ColourError
+    from blendplan.units import number
 
     if given is None:
         return None
@@ -43,11 +43,11 @@ def _shares(given: list[str] | None, strands: int) -> list[float] | None:
 
 def run(args: argparse.Namespace) -> int:
     """Print one blend."""
-    from blendplan.blend.pair import MAX_STRANDS, mix  # noqa: PLC0415
-    from blendplan.blend.reading import READS  # noqa: PLC0415
-    from blendplan.colour import hex_to_lab  # noqa: PLC0415
-    from blendplan.errors import ColourError  # noqa: PLC0415
-    from blendplan.wording import tr  # noqa: PLC0415
+    from blendplan.blend.pair import MAX_STRANDS, mix
+    from blendplan.blend.reading import READS
+    from blendplan.colour import hex_to_lab
+    from blendplan.errors import ColourError
+    from blendplan.wording import tr
 
     if len(args.colours) < 2:
         raise ColourError(

@@ -55,7 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _aim(text: str) -> dict[str, float]:
-    from blendplan.units import number  # noqa: PLC0415
+    from blendplan.units import number
 
     out: dict[str, float] = {}
     for part in text.split(","):
@@ -66,12 +66,12 @@ def _aim(text: str) -> dict[str, float]:
 
 def _palette(path: Path) -> tuple[tuple[Yarn, ...], tuple[str, ...], list[str]]:
     """Yarns, the order they are in, and notices."""
-    from blendplan.project import read_file, read_project  # noqa: PLC0415
+    from blendplan.project import read_file, read_project
 
     if path.suffix.lower() == ".json":
         brief, notices = read_project(read_file(path))
         return brief.yarns, brief.sequence.order, [n.text for n in notices]
-    from blendplan.palette import read_palette  # noqa: PLC0415
+    from blendplan.palette import read_palette
 
     palette = read_palette(read_file(path), path.name)
     return palette.yarns, tuple(y.name for y in palette.yarns), [n.text for n in palette.notices]
@@ -90,9 +90,9 @@ def _say(found: Ordering) -> None:
 
 
 def _wishes(args: argparse.Namespace) -> Constraints:
-    from collections import Counter  # noqa: PLC0415
+    from collections import Counter
 
-    from blendplan.order import Constraints  # noqa: PLC0415
+    from blendplan.order import Constraints
 
     places: list[tuple[str, str]] = args.place or []
     if len({name for name, _ in places}) < len(places):
@@ -113,8 +113,8 @@ def _wishes(args: argparse.Namespace) -> Constraints:
 
 
 def _others(found: Ordering, yarns: tuple[Yarn, ...], question: dict[str, Any], given: str) -> list[Alternative]:
-    from blendplan.order import alternatives  # noqa: PLC0415
-    from blendplan.units import whole  # noqa: PLC0415
+    from blendplan.order import alternatives
+    from blendplan.units import whole
 
     count = whole(given, "other orders to show", 1, 19)
     chosen = tuple(y for y in yarns if y.name in found.order)
@@ -144,7 +144,7 @@ def _follow(args: argparse.Namespace, yarns: tuple[Yarn, ...]) -> Ordering:
 
 def run(args: argparse.Namespace) -> int:
     """Find and print the order."""
-    from blendplan.order import choose_order, find_order  # noqa: PLC0415
+    from blendplan.order import choose_order, find_order
 
     yarns, own, told = _palette(Path(args.palette))
     if args.keep and not args.choose:

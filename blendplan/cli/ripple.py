@@ -42,10 +42,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the ripple."""
-    from dataclasses import replace  # noqa: PLC0415
+    from dataclasses import replace
 
-    from blendplan.fabric.ripple import Ripple, check_stated, repeats_of_chain, work  # noqa: PLC0415
-    from blendplan.units import choice, whole  # noqa: PLC0415
+    from blendplan.fabric.ripple import Ripple, check_stated, repeats_of_chain, work
+    from blendplan.units import choice, whole
 
     choice(args.terms, "terms", ("US", "UK"))
     counts = None
@@ -81,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _refuse_half_asked(args: argparse.Namespace) -> None:
     """Refuse options that only work with, or without, another one."""
-    from blendplan.errors import FabricError  # noqa: PLC0415
+    from blendplan.errors import FabricError
 
     if args.chain is not None and args.repeats is not None:
         raise FabricError("both --chain and --repeats were given; give one of them.")
@@ -91,7 +91,7 @@ def _refuse_half_asked(args: argparse.Namespace) -> None:
 
 def _rule(text: str) -> tuple[int, int]:
     """Return multiple and plus of `14+3` or `17-1`."""
-    from blendplan.errors import FabricError  # noqa: PLC0415
+    from blendplan.errors import FabricError
 
     found = re.fullmatch(r"\s*(\d{1,4})\s*n?\s*([+-]\s*\d{1,4})?\s*", text)
     if not found:
@@ -100,12 +100,12 @@ def _rule(text: str) -> tuple[int, int]:
 
 
 def _print(args: argparse.Namespace, ripple: Ripple, worked: Worked) -> None:
-    from blendplan.fabric.cautions import cautions  # noqa: PLC0415
-    from blendplan.fabric.gauge import default_gauge  # noqa: PLC0415
-    from blendplan.fabric.size import widths_near  # noqa: PLC0415
-    from blendplan.fabric.written import write_rows  # noqa: PLC0415
-    from blendplan.units import number, whole  # noqa: PLC0415
-    from blendplan.wording import tr  # noqa: PLC0415
+    from blendplan.fabric.cautions import cautions
+    from blendplan.fabric.gauge import default_gauge
+    from blendplan.fabric.size import widths_near
+    from blendplan.fabric.written import write_rows
+    from blendplan.units import number, whole
+    from blendplan.wording import tr
 
     # All lines are made before the first is printed, so that bad input leaves nothing half said.
     lines = [tr("{chain} chains, {stitches} stitches in every row.", chain=worked.chain, stitches=worked.row_stitches)]
@@ -134,9 +134,9 @@ def _print(args: argparse.Namespace, ripple: Ripple, worked: Worked) -> None:
 
 
 def _write_diagram(name: str, worked: Worked) -> None:
-    from blendplan.errors import ProjectError  # noqa: PLC0415
-    from blendplan.fabric.diagram import diagram_svg  # noqa: PLC0415
-    from blendplan.fabric.gauge import default_gauge  # noqa: PLC0415
+    from blendplan.errors import ProjectError
+    from blendplan.fabric.diagram import diagram_svg
+    from blendplan.fabric.gauge import default_gauge
 
     svg = diagram_svg(worked, default_gauge(4, stitch=worked.ripple.stitch, loops=worked.ripple.loops))
     try:

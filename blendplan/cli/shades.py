@@ -42,11 +42,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Read the photos and print their shades."""
-    import json  # noqa: PLC0415
-    import sys  # noqa: PLC0415
+    import json
+    import sys
 
-    from blendplan.photo import load_photo, read_photo  # noqa: PLC0415
-    from blendplan.project import read_file  # noqa: PLC0415
+    from blendplan.photo import load_photo, read_photo
+    from blendplan.project import read_file
 
     boxes = None if not args.box else [_numbers(text, "box", 4) for text in args.box]
     white: str | tuple[float, float] = args.white
@@ -76,8 +76,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _numbers(text: str, field: str, count: int) -> list[float]:
-    from blendplan.errors import PhotoError  # noqa: PLC0415
-    from blendplan.units import number  # noqa: PLC0415
+    from blendplan.errors import PhotoError
+    from blendplan.units import number
 
     parts = text.split(",")
     if len(parts) != count:
@@ -108,7 +108,7 @@ def _quiet_decoder() -> Iterator[None]:
 
 
 def _plain(reading: PhotoReading) -> list[str]:
-    from blendplan.wording import tr  # noqa: PLC0415
+    from blendplan.wording import tr
 
     lines = [reading.name]
     if reading.white is None:

@@ -248,7 +248,7 @@ def _climb(problem: Problem, order: Ints, moves: Ints, control: Control) -> tupl
 def _search_general(
     problem: Problem, seed: int, effort: float, control: Control, hints: list[Ints]
 ) -> tuple[list[int], float]:
-    from scipy.optimize import linear_sum_assignment  # noqa: PLC0415
+    from scipy.optimize import linear_sum_assignment
 
     rng = np.random.default_rng(seed)
     m, k = problem.m, problem.k

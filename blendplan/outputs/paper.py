@@ -71,7 +71,7 @@ class Paper:
     """
 
     def __init__(self, paper: str = "A4", *, lang: str = "en", day: date | None = None) -> None:
-        from fpdf import FPDF  # noqa: PLC0415
+        from fpdf import FPDF
 
         self.width, self.height = PAPERS[choice(paper, "paper", PAPERS)]
         self.pdf: FPDF = FPDF(unit="mm", format=(self.width, self.height))

@@ -80,7 +80,7 @@ def read_chart(photo: Photo, corners: str | Sequence[tuple[float, float]]) -> Ch
         If no chart is found, or the corners do not hold one.
     """
     if isinstance(corners, str):
-        from blendplan.photo.chart_finding import find_chart  # noqa: PLC0415
+        from blendplan.photo.chart_finding import find_chart
 
         corners = find_chart(photo)
     points = np.asarray(corners, dtype=np.float64)
@@ -172,7 +172,7 @@ def fit_chart(seen: Floats, wanted: Floats, lab: Floats) -> tuple[Floats, Floats
     Eleven unknowns: power, bend, nine of the matrix. The matrix is drawn weakly to a plain white balance and the
     curve to a straight one, so that twelve patches do for a fit. Clipped patches (code 250 and above) weigh less.
     """
-    from scipy.optimize import least_squares  # noqa: PLC0415
+    from scipy.optimize import least_squares
 
     weight = np.where((seen > 0.955).any(axis=1), 0.3, 1.0)
     # Weighting chroma by 1 / (1 + .045 C) brings CIELAB near to CIEDE2000.

@@ -41,7 +41,7 @@ def find_chart(photo: Photo) -> list[tuple[float, float]]:
 
 def _squares(photo: Photo) -> tuple[Floats, float]:
     """Return the middles of flat squares of the commonest size, working pixels, and their side."""
-    from scipy import ndimage  # noqa: PLC0415
+    from scipy import ndimage
 
     coded = photo.srgb8.astype(np.float32) / 255
     spread = np.max([ndimage.gaussian_gradient_magnitude(coded[..., i], 1.0) for i in range(3)], axis=0)
@@ -111,7 +111,7 @@ def _lattice(middles: Floats, side: float) -> Floats | None:
 
 def _orient(photo: Photo, corners: Floats) -> tuple[Floats, float]:
     """Return the corners in the order that fits the published colours, and how far off it is."""
-    from blendplan.photo.chart import patch_light, patch_values  # noqa: PLC0415  it asks for a chart to be found
+    from blendplan.photo.chart import patch_light, patch_values
 
     wanted, lab = patch_values()
     best: tuple[float, Floats] | None = None

@@ -117,7 +117,7 @@ def ground_distance(small: Small) -> tuple[Floats, Floats]:
     field : ndarray, shape (h, w, 3)
         Log light of the bare ground.
     """
-    from scipy.ndimage import gaussian_filter, uniform_filter  # noqa: PLC0415
+    from scipy.ndimage import gaussian_filter, uniform_filter
 
     logs = log_light(small.linear)
     height, width = logs.shape[:2]

@@ -206,7 +206,7 @@ def _decode(data: bytes, name: str, turns: int, side: int) -> Photo:
 
 
 def _register_heif() -> None:
-    import pillow_heif  # noqa: PLC0415
+    import pillow_heif
 
     if "HEIF" not in Image.OPEN:
         pillow_heif.register_heif_opener(thumbnails=False)

@@ -204,7 +204,7 @@ def _chart(
 
 def _small_things(mask: Mask | None, chart: Mask | None) -> Mask | None:
     """Return a card or a chart that lies on the ground, widened; paper that is the ground itself is not a thing."""
-    from scipy.ndimage import binary_dilation  # noqa: PLC0415
+    from scipy.ndimage import binary_dilation
 
     out = chart
     if mask is not None:

@@ -54,7 +54,7 @@ def sample_yarn(photo: Photo, small: Small, region: Mask, box: tuple[int, int, i
 
     The rim of the region, overexposed pixels and a label band are left out; what is left is thinned evenly.
     """
-    from scipy import ndimage  # noqa: PLC0415
+    from scipy import ndimage
 
     inner = ndimage.binary_erosion(region, iterations=2)
     # A region that is the whole box has no rim of ground to lose.
@@ -97,7 +97,7 @@ def sample_yarn(photo: Photo, small: Small, region: Mask, box: tuple[int, int, i
 
 def _label_band(small: Small, region: Mask) -> Mask | None:
     """Return the smooth part of a region, if there is one and the rest is yarn."""
-    from scipy import ndimage  # noqa: PLC0415
+    from scipy import ndimage
 
     if region.sum() < 150:
         return None

@@ -51,7 +51,7 @@ def find_skeins(small: Small, leave_out: Mask | None = None) -> Found:
     blob cut again at a share of its own level, so that shadow falls away; touching skeins cut at their waist by
     a watershed on the distance inside. Skeins that run over the border of the photo are not told from ground.
     """
-    from scipy import ndimage  # noqa: PLC0415
+    from scipy import ndimage
 
     distance, _ = ground_distance(small)
     height, width = distance.shape
@@ -84,7 +84,7 @@ def find_skeins(small: Small, leave_out: Mask | None = None) -> Found:
 
 def _pieces(distance: Floats, seeds: Mask, least: float) -> tuple[list[Mask], bool]:
     """Cut each blob at a share of its own level, and what is left over of it again at its own."""
-    from scipy import ndimage  # noqa: PLC0415
+    from scipy import ndimage
 
     todo = _components(seeds, least)
     pieces: list[Mask] = []
@@ -116,7 +116,7 @@ def _pieces(distance: Floats, seeds: Mask, least: float) -> tuple[list[Mask], bo
 
 
 def _components(mask: Mask, least: float) -> list[Mask]:
-    from scipy import ndimage  # noqa: PLC0415
+    from scipy import ndimage
 
     labels, count = ndimage.label(mask)
     sizes = np.bincount(labels.ravel(), minlength=count + 1)
@@ -125,7 +125,7 @@ def _components(mask: Mask, least: float) -> list[Mask]:
 
 def _join_over_bands(pieces: list[Mask], linear: Floats) -> list[Mask]:
     """Join pieces of one skein that a label band or a pale part has torn: together they are one convex thing."""
-    from scipy import ndimage  # noqa: PLC0415
+    from scipy import ndimage
 
     pieces = list(pieces)
     if len(pieces) > 1:
@@ -153,7 +153,7 @@ def _join_over_bands(pieces: list[Mask], linear: Floats) -> list[Mask]:
 
 
 def _hull(mask: Mask) -> Mask:
-    from skimage.morphology import convex_hull_image  # noqa: PLC0415
+    from skimage.morphology import convex_hull_image
 
     rows, columns = np.nonzero(mask)
     win = np.s_[rows.min() : rows.max() + 1, columns.min() : columns.max() + 1]
@@ -169,7 +169,7 @@ def _solidity(mask: Mask) -> float:
 
 def _belong(one: Mask, two: Mask, linear: Floats) -> float:
     """How well two pieces make one skein: the share of the common hull that they fill, or 0."""
-    from scipy import ndimage  # noqa: PLC0415
+    from scipy import ndimage
 
     both = one | two
     rows, columns = np.nonzero(both)
@@ -218,8 +218,8 @@ def _bridged(one: Mask, two: Mask, linear: Floats, solid: float) -> bool:
 
 def _part(core: Mask, least: float) -> tuple[list[Mask], bool]:
     """Cut a blob at its waists; return the pieces, and whether there was more than one in a blob."""
-    from scipy import ndimage  # noqa: PLC0415
-    from skimage.segmentation import watershed  # noqa: PLC0415
+    from scipy import ndimage
+    from skimage.segmentation import watershed
 
     pieces: list[Mask] = []
     parted = False
@@ -246,7 +246,7 @@ def _part(core: Mask, least: float) -> tuple[list[Mask], bool]:
 
 def _separate_peaks(depth: Floats, blob: Mask, saddle: float) -> NDArray[np.int32]:
     """Markers of the depths that stay apart when the level sinks to `saddle` of each."""
-    from scipy import ndimage  # noqa: PLC0415
+    from scipy import ndimage
 
     markers = np.zeros(depth.shape, dtype=np.int32)
     found: list[tuple[int, int]] = []

@@ -159,7 +159,7 @@ def tapped_white(
 
 def _smooth_regions(small: Small, logs: Floats, luminance: Floats) -> list[tuple[Mask, float]]:
     """Return connected places without texture, and the texture that each still has; brightest first."""
-    from scipy import ndimage  # noqa: PLC0415
+    from scipy import ndimage
 
     mean = logs.mean(axis=2)
     fine = mean - ndimage.gaussian_filter(mean, 3.0)
@@ -190,7 +190,7 @@ def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, lumina
     Lamps differ along the line from blue to orange, a little greenish (fluorescent, LED) and hardly ever
     pinkish: a pale pink place is a wall, fur or a petal. The limits were set on tuning scenes.
     """
-    from scipy.ndimage import uniform_filter  # noqa: PLC0415
+    from scipy.ndimage import uniform_filter
 
     def soft(value: float, at: float, width: float) -> float:
         return float(1 / (1 + np.exp(-(value - at) / width)))

@@ -121,7 +121,7 @@ def seen_from(picture: NDArray[Any], *, px_per_cm: float, distance_cm: float, in
         )
     if picture.dtype != np.uint8 and not np.isfinite(picture).all():
         raise QuantityError("a picture with light that is not a finite number was given; draw it again.")
-    from scipy import fft  # noqa: PLC0415
+    from scipy import fft
 
     scale = number(px_per_cm, "pixels per cm", 0.01, 1e4)
     distance = number(distance_cm, "viewing distance", 1.0, 1e6, "cm")

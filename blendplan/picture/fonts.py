@@ -25,7 +25,7 @@ def font_path(*, bold: bool = False) -> Path:
 @cache
 def load_font(size_px: int, *, bold: bool = False) -> Any:
     """Return a Pillow font; basic layout, so the letters do not depend on a shaping library being there."""
-    from PIL import ImageFont  # noqa: PLC0415
+    from PIL import ImageFont
 
     return ImageFont.truetype(str(font_path(bold=bold)), size_px, layout_engine=ImageFont.Layout.BASIC)
 

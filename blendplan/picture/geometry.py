@@ -150,7 +150,7 @@ def _mix_number(maps: NDArray[np.float32], total: NDArray[np.float32], strands: 
     safe = np.maximum(total, 1e-6)
     if strands == 2:
         return (maps[1] * np.float32(MIXES - 1) / safe + np.float32(0.5)).astype(np.uint32)
-    from scipy.spatial import cKDTree  # noqa: PLC0415
+    from scipy.spatial import cKDTree
 
     shares = (maps[1 : strands + 1] / safe).reshape(strands, -1).T
     _, nearest = cKDTree(mixtures(strands)).query(shares)

@@ -24,7 +24,7 @@ def encode_jpeg(picture: NDArray[np.uint8], quality: int = 92) -> bytes:
     -----
     No chroma subsampling: stripes of few pixels keep their colour up to their edge.
     """
-    from PIL import Image  # noqa: PLC0415
+    from PIL import Image
 
     out = io.BytesIO()
     Image.fromarray(np.ascontiguousarray(picture)).save(out, "JPEG", quality=quality, subsampling=0)

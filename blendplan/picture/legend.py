@@ -93,7 +93,7 @@ def with_legend(
     ndarray of uint8, shape (h', w', 3)
         At least as high as the picture; higher where the legend is long.
     """
-    from PIL import Image, ImageDraw  # noqa: PLC0415
+    from PIL import Image, ImageDraw
 
     height, width = picture.shape[:2]
     size = max(LEAST_TEXT_PX, round(height / LINES))

@@ -25,7 +25,7 @@ def encode_png(picture: NDArray[np.uint8], dpi: float | None = None) -> bytes:
     -------
     bytes
     """
-    from PIL import Image  # noqa: PLC0415
+    from PIL import Image
 
     out = io.BytesIO()
     image = Image.fromarray(np.ascontiguousarray(picture))

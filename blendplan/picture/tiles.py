@@ -303,7 +303,7 @@ class TileShop:
 
     def _behind(self, chunk: Chunk, shape: tuple[int, int], origin: tuple[int, int]) -> Maps:
         """Return the cover of the cloth behind the stitches."""
-        from PIL import Image, ImageDraw  # noqa: PLC0415
+        from PIL import Image, ImageDraw
 
         image = Image.new("L", (shape[1], shape[0]))
         draw = ImageDraw.Draw(image)

@@ -124,7 +124,7 @@ class _Model:
         self.high.append(high)
 
     def sparse(self) -> Any:
-        from scipy.sparse import csr_array  # noqa: PLC0415 - heavy
+        from scipy.sparse import csr_array
 
         values = [value for row in self.matrix for value in row.values()]
         rows = [i for i, row in enumerate(self.matrix) for _ in row]
@@ -167,7 +167,7 @@ def _keep_even(model: _Model) -> None:
 
 
 def _solve(model: _Model, seconds: float) -> Any:
-    from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415 - heavy
+    from scipy.optimize import Bounds, LinearConstraint, milp
 
     n = model.size
     low = np.r_[np.array(model.problem.low, float), np.zeros(n + 1)]
@@ -184,8 +184,8 @@ def _solve(model: _Model, seconds: float) -> Any:
 
 def _binding(model: _Model) -> tuple[str, ...]:
     """Return the colours with a price in the linear relaxation."""
-    from scipy.optimize import linprog  # noqa: PLC0415 - heavy
-    from scipy.sparse import vstack  # noqa: PLC0415 - heavy
+    from scipy.optimize import linprog
+    from scipy.sparse import vstack
 
     matrix, low, high = model.sparse(), np.array(model.low), np.array(model.high)
     equal = low == high

@@ -124,7 +124,7 @@ class _Task:
         self, level: float, *, relaxed: bool = False, most_s: float = 1e9
     ) -> tuple[float, float, NDArray[np.int_]]:
         """Return the most rows found with pairs up to a distance, their upper bound, and strands by colour and kind."""
-        from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415 - heavy
+        from scipy.optimize import Bounds, LinearConstraint, milp
 
         n, k = len(self.names), len(self.kinds)
         width = n * k + k
