@@ -357,3 +357,55 @@ def test_thirty_quick_changes_keep_the_picture(browser, served) -> None:
     assert page.locator(".st-key-sight img").evaluate("e => e.complete && e.naturalWidth > 0")
     assert not gone
     page.context.close()
+
+
+def test_served_to_others_the_tab_keeps_the_work(browser, served) -> None:
+    page = open_page(browser, served)
+
+    def set_rows(n: int) -> None:
+        field = page.get_by_label("Rows of a solid stripe")
+        field.fill(str(n))
+        field.press("Enter")
+        settle(page)
+
+    kept = "sessionStorage.getItem('blendplan-work')"
+    assert page.evaluate(kept) is None, "an untouched demo is not kept"
+    set_rows(5)
+    page.reload()
+    settle(page)
+    has_value(page, "Rows of a solid stripe", "5")
+    # One more step after a refresh, and back, is kept too.
+    set_rows(7)
+    page.get_by_role("button", name="Undo", exact=True).click()
+    settle(page)
+    page.reload()
+    settle(page)
+    has_value(page, "Rows of a solid stripe", "5")
+    assert json.loads(page.evaluate(kept))["format"] == "blendplan-project"
+    # What a tab hands over is from outside: damaged work is told once and passed over.
+    for wrong in ('{"format": "blendplan-project", "version": 1, "yarns": 3}', "[" * 9000, "\ud800", "0" * 3_000_000):
+        page.evaluate("text => sessionStorage.setItem('blendplan-work', text)", wrong)
+        page.reload()
+        page.get_by_text("had kept of your work is damaged").wait_for(timeout=20_000)
+        settle(page)
+        has_value(page, "Rows of a solid stripe", "8")
+    page.context.close()
+
+
+def test_a_browser_that_keeps_nothing_is_told(browser, served) -> None:
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    context.add_init_script("Storage.prototype.setItem = () => { throw new DOMException('full') }")
+    page = context.new_page()
+    page.goto(served)
+    settle(page)
+    field = page.get_by_label("Rows of a solid stripe")
+    field.fill("5")
+    field.press("Enter")
+    settle(page)
+    page.get_by_role("button", name="Start my own").click()
+    page.get_by_text("does not let this page keep your work in its tab").first.wait_for(timeout=20_000)
+    settle(page)
+    page.reload()
+    settle(page)
+    has_value(page, "Rows of a solid stripe", "8")
+    context.close()

@@ -48,7 +48,8 @@ def test_only_this_machine_is_listened_to_and_other_hosts_are_refused(tmp_path: 
     import psutil
 
     pid: list[int] = []
-    with page_server(tmp_path / "home", pid=pid) as address:
+    log = tmp_path / "log"
+    with page_server(tmp_path / "home", pid=pid, **blocked_env(log)) as address:
         listening = [c.laddr.ip for c in psutil.Process(pid[0]).net_connections("tcp") if c.status == "LISTEN"]
         assert listening == ["127.0.0.1"]
 
@@ -66,6 +67,8 @@ def test_only_this_machine_is_listened_to_and_other_hosts_are_refused(tmp_path: 
         # A foreign page in her browser, and a foreign name that points here (DNS rebinding).
         assert " 403 " in answer("127.0.0.1", "http://evil.invalid")
         assert " 403 " in answer("evil.invalid", "http://evil.invalid")
+    # Saying no takes no look at the internet either.
+    assert log.read_text() == ""
 
 
 def test_the_settings_beside_the_script_say_the_same_as_the_flags() -> None:
@@ -106,3 +109,24 @@ def test_what_the_page_shows_loads_nothing_from_outside() -> None:
             text = path.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "").replace("http://y", "")
             text = text.replace('print(f"blendplan: http://localhost', "")
             assert "http://" not in text and "https://" not in text, path.name
+
+
+def test_a_public_name_is_checked() -> None:
+    from blendplan.errors import BlendplanError
+    from blendplan.page.serve import public_place
+
+    assert public_place("Yarn.example.org") == ("yarn.example.org", "")
+    assert public_place("yarn.example.org/guild/blankets/") == ("yarn.example.org", "guild/blankets")
+    for wrong in (
+        "",
+        "*",
+        "*.example.org",
+        "https://example.org",
+        "example.org:443",
+        "a b",
+        "-a.org",
+        "a/../b",
+        "a/<b>",
+    ):
+        with pytest.raises(BlendplanError, match="is not a public name"):
+            public_place(wrong)

@@ -24,6 +24,7 @@ from blendplan.page.state import (
     undo,
     work,
 )
+from blendplan.page.store import served
 from blendplan.page.workspace import Workspace, workspace_to_json
 from blendplan.plan import Brief
 from blendplan.wording import LANGUAGES
@@ -31,6 +32,18 @@ from blendplan.wording import LANGUAGES
 __all__ = ["bar", "keep_part", "told"]
 
 SIGNS = {"note": "i", "assumed": "≈", "warning": "!", "caution": "!"}
+
+
+def _served_line() -> str:
+    if st.session_state.get("tab_refused"):
+        return say(
+            "Your browser does not let this page keep your work in its tab, so a refresh would lose it. "
+            "Save the project file after each larger change."
+        )
+    return say(
+        "This page is served to others and keeps nothing on its machine: your work stays in this tab of your "
+        "browser until you close it. Save the project file before you do."
+    )
 
 
 def _set_lang(code: str) -> None:
@@ -90,12 +103,7 @@ def _files(current: Brief | None) -> None:
 def _versions() -> None:
     keep = store()
     if keep is None:
-        st.caption(
-            say(
-                "This page is served to others: nothing is kept on its machine. "
-                "Save the project file to keep your work."
-            )
-        )
+        st.caption(_served_line())
         return
     st.caption(say("Your work is kept in {folder} after every change.", folder=inert(str(keep.folder))))
     found = keep.versions()
@@ -154,6 +162,8 @@ def told() -> None:
                 st.button(say("Go on with this one"), key="keep-mine", on_click=settle_conflict, args=(True,))
     if state.get("unsaved") is not None:
         st.html(refused_html(say_error(state.unsaved)))
+    if served() and not work().extras.demo:
+        st.html(told_html(_served_line(), "!" if state.get("tab_refused") else "i"))
     lines = [told_html(n.say(lang()), SIGNS.get(n.level, "i")) for n in state.get("told", ())]
     if work().extras.demo:
         lines.append(

@@ -12,16 +12,21 @@ from blendplan.page.buying_part import buying_part
 from blendplan.page.derive import Look, seen
 from blendplan.page.keep_part import bar, keep_part, told
 from blendplan.page.making_part import making_part
+from blendplan.page.serve import stay_home
 from blendplan.page.show import wave
 from blendplan.page.sight import VIEW_PX, sight
 from blendplan.page.state import boot, brief, demo_workspace, plan, say
 from blendplan.page.stripes_part import stripes_part
+from blendplan.page.tab import tab_keeper
 from blendplan.page.yarn_part import yarn_part
 
 __all__ = ["main", "warm"]
 
 ICON = Path(__file__).parent / "assets" / "icon.png"
 LOOK = Path(__file__).parent / "assets" / "page.css"
+
+# Here as well for those who start the page with the library's own command.
+stay_home()
 
 
 def _heading(number: int, anchor: str, title: str, lead: str) -> None:
@@ -69,3 +74,4 @@ def main() -> None:
             _heading(number, anchor, title, lead)
             draw()
         keep_part()
+        tab_keeper()

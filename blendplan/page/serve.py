@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import socket
 import sys
 import threading
@@ -12,7 +13,7 @@ from typing import Any
 from blendplan.errors import ProjectError
 from blendplan.units import whole
 
-__all__ = ["SAFE", "page_script", "serve"]
+__all__ = ["SAFE", "page_script", "public_place", "serve", "stay_home"]
 
 # Flags win over environment and every settings file; the same values stand in .streamlit/config.toml for those
 # who start the page with the library's own command.
@@ -35,6 +36,48 @@ SAFE: dict[str, Any] = {
     "client.toolbarMode": "viewer",
     "runner.magicEnabled": False,
 }
+
+_HOST = re.compile(r"(?=.{1,253}$)[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?(\.[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?)*")
+_PATH = re.compile(r"[A-Za-z0-9_-]{1,60}(/[A-Za-z0-9_-]{1,60}){0,3}")
+
+
+def stay_home() -> None:
+    """Close two doors that the page library has no setting for.
+
+    Asked for a socket by a page of another name, it looks up this machine's address on the internet before it
+    says no; and it puts an upload of more than 1 MB on the disk for a moment.
+    Here it looks nothing up, and uploads stay in memory up to the limit of their size.
+    """
+    from starlette.formparsers import MultiPartParser
+    from streamlit import net_util
+
+    net_util.get_external_ip = lambda: None
+    net_util.get_internal_ip = lambda: "127.0.0.1"
+    MultiPartParser.spool_max_size = (int(SAFE["server.maxUploadSize"]) + 1) * 1024 * 1024
+
+
+def public_place(text: str) -> tuple[str, str]:
+    """Return the host name and the path (without slashes at its ends) under which a proxy shows the page.
+
+    Raises
+    ------
+    ProjectError
+        If it is not a host name, or a host name with a path.
+
+    Examples
+    --------
+    >>> public_place("Yarn.Example.org/blankets/")
+    ('yarn.example.org', 'blankets')
+    """
+    host, _, path = text.strip().partition("/")
+    host, path = host.lower(), path.strip("/")
+    if not _HOST.fullmatch(host) or (path and not _PATH.fullmatch(path)):
+        raise ProjectError(
+            "{given} is not a public name; allowed is a host name without port, with a path if need be; "
+            "like example.org or example.org/blankets.",
+            given=repr(text[:100]),
+        )
+    return host, path
 
 
 def page_script() -> Path:
@@ -81,7 +124,7 @@ def _warm() -> None:
     warm()
 
 
-def serve(port: int, *, open_browser: bool = True) -> int:
+def serve(port: int, *, open_browser: bool = True, served_as: str = "") -> int:
     """Serve the page on 127.0.0.1 until it is stopped.
 
     Parameters
@@ -90,21 +133,32 @@ def serve(port: int, *, open_browser: bool = True) -> int:
         1024 to 65535.
     open_browser : bool
         True opens the maker's browser where there is a screen.
+    served_as : str
+        The public host name, with a path if need be, at which a reverse proxy on this machine shows the page to
+        others. Then nothing is kept on the disk, and only sockets asked for under this name are given.
 
     Raises
     ------
     BlendplanError
-        If the port is out of range or in use.
+        If the port is out of range or in use, or the public name cannot be one.
     """
     port = whole(port, "port", 1024, 65535)
+    public: dict[str, Any] = {}
+    if served_as:
+        host, path = public_place(served_as)
+        public = {"server.allowedHosts": [host], "browser.serverAddress": host, "server.baseUrlPath": path}
+        os.environ["BLENDPLAN_SERVED"] = "1"
+        open_browser = False
     _check_port(port)
     script = page_script()
     screen = sys.platform in ("win32", "darwin") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
-    flags = {**SAFE, "server.port": port, "server.headless": not (open_browser and screen)}
-    print(f"blendplan: http://localhost:{port}  (Ctrl+C stops it)", file=sys.stderr, flush=True)
+    flags = {**SAFE, **public, "server.port": port, "server.headless": not (open_browser and screen)}
+    under = "/" + public.get("server.baseUrlPath", "") if public else ""
+    print(f"blendplan: http://localhost:{port}{under}  (Ctrl+C stops it)", file=sys.stderr, flush=True)
 
     from streamlit.web import cli
 
+    stay_home()
     # The page's own modules are loaded and the first picture is drawn while the browser is still fetching its scripts.
     threading.Thread(target=_warm, daemon=True).start()
     # The library's own command, so that it finds the settings beside the script (the look) as well.

@@ -19,6 +19,7 @@ from blendplan.wording import LANGUAGES, Notice, note, tr
 
 __all__ = [
     "boot",
+    "boot_with",
     "brief",
     "change",
     "commit",
@@ -79,9 +80,16 @@ def boot() -> None:
         except (BlendplanError, OSError):
             tell(note("version {n} of your work is damaged and was passed over.", "warning", n=version.revision))
             continue
-        state.history = History(now=found)
+        boot_with(found)
         return
     state.history = History(now=demo_workspace())
+
+
+def boot_with(found: Workspace) -> None:
+    """Begin a session with work that was kept; what waits to be named is unfolded."""
+    st.session_state.history = History(now=found)
+    if found.extras.finds:
+        st.session_state["add-photos"] = True
 
 
 def history() -> History:

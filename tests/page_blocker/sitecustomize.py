@@ -1,7 +1,11 @@
-"""Loaded at the start of a process under test: every connection beyond this machine is written down and refused."""
+"""Loaded at the start of a process under test.
+
+Every connection beyond this machine is written down and refused; every file that is opened to be written is noted.
+"""
 
 import os
 import socket
+import sys
 from pathlib import Path
 
 LOG = os.environ.get("BLOCKED_LOG", "")
@@ -39,3 +43,15 @@ if LOG:
         return _look_up(host, *args, **more)
 
     socket.socket.connect, socket.socket.connect_ex, socket.getaddrinfo = connect, connect_ex, getaddrinfo
+
+if os.environ.get("WRITTEN_LOG"):
+    _noted = os.open(os.environ["WRITTEN_LOG"], os.O_WRONLY | os.O_APPEND | os.O_CREAT)
+    _writing = os.O_WRONLY | os.O_RDWR | os.O_CREAT
+
+    def _note_writing(event, args):
+        if event == "open" and isinstance(args[0], str | bytes) and (args[2] or 0) & _writing:
+            path = os.fsdecode(args[0])
+            if path != os.devnull:
+                os.write(_noted, f"{path}\n".encode(errors="backslashreplace"))
+
+    sys.addaudithook(_note_writing)
