@@ -19,7 +19,8 @@ from blendplan.fabric.reading import check_rule, read_row, read_rows
 from blendplan.fabric.ripple import Ripple, Worked, work
 from blendplan.fabric.simulate import foundation, turned, work_row
 from blendplan.fabric.terms import UK, abbreviation
-from blendplan.fabric.written import write_rows
+from blendplan.fabric.written import change_words, write_rows
+from blendplan.stripes.model import Stripe, changes
 from blendplan.stripes.sequence import Sequence
 
 GAUGE = default_gauge(4)
@@ -116,6 +117,35 @@ def test_every_row_of_the_blanket_is_on_the_counter_with_its_changes() -> None:
     both = write_rows(Ripple(), work(Ripple()), Sequence(order=("Fern", "Clay"), change="both").expand()).text()
     assert "cut 2 x Fern, join 2 x Clay." in both
     assert "Rows 3 to 11: as row 2." in text
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        # By hand, from which ends hang at the hook: 2, 3 and 4 strands.
+        ("AA", "AB", "cut one strand of A, keep the other, join B"),
+        ("AB", "BB", "cut A, keep B, join a second strand of B"),
+        ("AB", "CD", "cut A, B, join C, D"),
+        ("AAA", "AAB", "cut one strand of A, keep 2 x A, join B"),
+        ("AAB", "ABB", "cut one strand of A, keep A, B, join a second strand of B"),
+        ("ABB", "BBB", "cut A, keep 2 x B, join a third strand of B"),
+        ("AAA", "ABC", "cut 2 strands of A, keep A, join B, C"),
+        ("ABC", "BBB", "cut A, C, keep B, join 2 more strands of B"),
+        ("AAAA", "AABB", "cut 2 strands of A, keep 2 x A, join 2 x B"),
+        ("AABB", "ABBB", "cut one strand of A, keep A, 2 x B, join a third strand of B"),
+        ("ABBB", "BBBB", "cut A, keep 3 x B, join a fourth strand of B"),
+        ("AABC", "ABBC", "cut one strand of A, keep A, B, C, join a second strand of B"),
+        ("AA", "AAA", "keep 2 x A, join a third strand of A"),
+        ("AAB", "AA", "cut B, keep 2 x A"),
+        ("AA", "A", "cut one strand of A, keep the other"),
+    ],
+)
+def test_a_change_says_which_strand_of_a_colour_it_is(before: str, after: str, said: str) -> None:
+    stripes = [Stripe(strands=tuple(before), rows=2), Stripe(strands=tuple(after), rows=2)]
+    assert change_words(changes(stripes)[0]) == said
+    assert f"In the last stitch of row 2, before its last pull through: {said}." in (
+        write_rows(Ripple(), work(Ripple()), stripes).text()
+    )
 
 
 def test_the_text_says_terms_key_left_hand_and_back_loops() -> None:

@@ -162,9 +162,21 @@ def test_by_hand() -> None:
     assert any("No stripe uses C" in n.text for n in need.notices)
 
 
+def test_stripes_of_two_and_of_three_strands_are_each_counted_once() -> None:
+    # By hand: the same rows need the same length of whatever is held together.
+    two, mixed = (
+        estimate(stripes(*each), Worked(), Gauge(0.7), YARNS) for each in ([("AB", 6)], [("AB", 4), ("ABC", 2)])
+    )
+    assert mixed.working_m == pytest.approx(two.working_m)
+    assert mixed.working_m == pytest.approx(math.fsum(mixed.rows_m) + mixed.foundation_m)
+    assert total(mixed) > total(two)
+
+
 @settings(deadline=None, max_examples=60)
 @given(
-    st.lists(st.sampled_from(["AA", "AB", "BB", "BC", "CC", "A", "ABC"]), min_size=1, max_size=7),
+    st.sampled_from([("A", "B", "C"), ("AA", "AB", "BC"), ("AAA", "ABC", "ABB"), ("AABB", "ABCC", "CCCC")]).flatmap(
+        lambda kinds: st.lists(st.sampled_from(kinds), min_size=1, max_size=7)
+    ),
     st.integers(1, 9),
     st.floats(0.3, 3),
     st.floats(0, 30),
@@ -172,13 +184,13 @@ def test_by_hand() -> None:
     st.sampled_from([None, Fringe(), Fringe(strands=("A",), ends=1)]),
     st.floats(0, 40),
 )
-def test_colours_add_up_to_twice_the_working_length_and_tails(
+def test_colours_add_up_to_the_working_length_of_each_strand_and_tails(
     pairs: list[str], rows: int, width: float, tail: float, border: Border | None, fringe: Fringe | None, swatch: float
 ) -> None:
     plan = stripes(*((p, rows) for p in pairs))
     chosen = YardageSettings(tail_cm=tail, border=border, fringe=fringe, swatch_m=swatch)
     need = estimate(plan, Worked(), Gauge(width), YARNS, chosen)
-    assert total(need) == pytest.approx(2 * need.working_m + need.tails_m, rel=1e-9)
+    assert total(need) == pytest.approx(len(pairs[0]) * need.working_m + need.tails_m, rel=1e-9)
     assert need.tails_m == pytest.approx(math.fsum(c.tails_m for c in need.colours))
     for colour in need.colours:
         assert 0 <= colour.low_m <= colour.need_m <= colour.high_m

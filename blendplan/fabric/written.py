@@ -5,6 +5,7 @@ Every number comes from the worked rows; `reading.read_rows` reads the text back
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -93,28 +94,38 @@ class WrittenRows:
 
 def change_words(change: Change, lang: str = "en") -> str:
     """Return which strands are cut, kept and joined, as part of a sentence."""
-    kept, two = set(change.kept), len(change.cut) + len(change.kept) == 2
+    stay = Counter(change.kept)
     parts = []
-    if two and len(change.cut) == 1 and kept == set(change.cut):
-        parts += [note("cut one strand of {name}", name=change.cut[0]), note("keep the other")]
-    else:
-        if change.cut:
-            parts.append(note("cut {names}", names=_list(change.cut)))
-        if change.kept:
-            parts.append(note("keep {names}", names=_list(change.kept)))
-    if len(change.join) == 1 and kept == set(change.join):
-        parts.append(note("join a second strand of {name}", name=change.join[0]))
-    elif change.join:
-        parts.append(note("join {names}", names=_list(change.join)))
+    gone = [name for name in change.cut if name not in stay]
+    if gone:
+        parts.append(note("cut {names}", names=_list(gone)))
+    for name, n in Counter(name for name in change.cut if name in stay).items():
+        parts.append(
+            note("cut one strand of {name}", name=name) if n == 1 else note("cut {n} strands of {name}", n=n, name=name)
+        )
+    if len(change.cut) == 1 and change.cut == change.kept:
+        parts.append(note("keep the other"))
+    elif change.kept:
+        parts.append(note("keep {names}", names=_list(change.kept)))
+    # A strand beside others of its colour says which it is, so that nobody takes it for a change of colour.
+    for name, n in Counter(name for name in change.join if name in stay).items():
+        if n > 1:
+            parts.append(note("join {n} more strands of {name}", n=n, name=name))
+        elif stay[name] == 1:
+            parts.append(note("join a second strand of {name}", name=name))
+        elif stay[name] == 2:
+            parts.append(note("join a third strand of {name}", name=name))
+        else:
+            parts.append(note("join a fourth strand of {name}", name=name))
+    new = [name for name in change.join if name not in stay]
+    if new:
+        parts.append(note("join {names}", names=_list(new)))
     return ", ".join(part.say(lang) for part in parts)
 
 
 def _list(names: Sequence[str]) -> str:
     """Return names with how often, such as `2 x Fern`."""
-    out: dict[str, int] = {}
-    for name in names:
-        out[name] = out.get(name, 0) + 1
-    return ", ".join(name if n == 1 else f"{n} x {name}" for name, n in out.items())
+    return ", ".join(name if n == 1 else f"{n} x {name}" for name, n in Counter(names).items())
 
 
 def counter_rows(worked: Worked, stripes: Sequence[Stripe]) -> tuple[CounterRow, ...]:

@@ -40,7 +40,9 @@ class Yardage:
     colours : tuple of ColourNeed
         Those that the blanket uses, in the order of the yarns.
     working_m : float
-        Metres of the strands counted as bundles of two, without tails: the colours add up to twice it and `tails_m`.
+        Metres of the strands held together, counted once however many they are, without tails; border and fringe
+        are counted as so many strands as the stripe beside them has.
+        Where two are held throughout, the colours add up to twice it and `tails_m`; where three are, to three times.
     tails_m : float
     rows_m : tuple of float
         Each row, metres of each strand, foundation chain not included.
@@ -165,14 +167,16 @@ def _fabric(
 
 def _per_colour(
     stripes: Sequence[Stripe], fabric: _Fabric, factor: float, settings: YardageSettings
-) -> tuple[dict[str, float], dict[str, float]]:
-    """Return metres per colour that scale with tension, and metres that do not (fringe)."""
+) -> tuple[dict[str, float], dict[str, float], float]:
+    """Return metres per colour that scale with tension, metres that do not (fringe), and those of all strands once."""
     stitched: defaultdict[str, float] = defaultdict(float)
     plain: defaultdict[str, float] = defaultdict(float)
+    once = [settings.swatch_m]
     at = 0
     for i, stripe in enumerate(stripes):
         length = math.fsum(fabric.rows_m[at : at + stripe.rows]) + (0.0 if i else fabric.foundation_m)
         at += stripe.rows
+        once.append(length * factor)
         for name in stripe.strands:
             stitched[name] += length * factor
     for name in stripes[0].strands:
@@ -180,14 +184,18 @@ def _per_colour(
     if settings.border is not None:
         width = fabric.defaults.stitch_width_cm
         length = factor * border_cm(settings.border, fabric.straight_width_cm, fabric.height_cm, width) / 100
-        for name in settings.border.strands or stripes[-1].strands:
+        beside = stripes[-1].strands
+        names = settings.border.strands or beside
+        for name in names:
             stitched[name] += length
+        once.append(length * len(names) / len(beside))
     if settings.fringe is not None:
         each = fringe_cm(settings.fringe, fabric.straight_width_cm) / 100
-        for strands in fringe_ends(settings.fringe, stripes):
+        for strands, stripe in zip(fringe_ends(settings.fringe, stripes), (stripes[-1], stripes[0]), strict=False):
             for name in strands:
                 plain[name] += each / len(strands)
-    return stitched, plain
+            once.append(each / len(stripe.strands))
+    return stitched, plain, math.fsum(once)
 
 
 def estimate(
@@ -241,7 +249,7 @@ def estimate(
 
     fabric = _fabric(worked, total_rows(stripes), gauge, width_cm, height_cm)
     calibration = calibrate(settings.measured, known, fabric.defaults)
-    stitched, plain = _per_colour(stripes, fabric, calibration.factor, settings)
+    stitched, plain, working_m = _per_colour(stripes, fabric, calibration.factor, settings)
     tails = tail_counts(stripes, border_strands)
     tail_m = settings.tail_cm / 100
     row_m = fabric.defaults.row_cm * calibration.factor / 100
@@ -262,7 +270,7 @@ def estimate(
     area_m = area_working_m(fabric.area_m2, hook)
     return Yardage(
         colours=colours,
-        working_m=math.fsum(d.stitched_m + d.fixed_m - d.tails_m for d in demands) / 2,
+        working_m=working_m,
         tails_m=math.fsum(d.tails_m for d in demands),
         rows_m=tuple(m * calibration.factor for m in fabric.rows_m),
         foundation_m=fabric.foundation_m * calibration.factor,
