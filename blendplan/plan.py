@@ -19,7 +19,7 @@ from blendplan.fabric.written import WrittenRows, write_rows
 from blendplan.stripes.model import MAX_ROWS, Change, Stripe, changes, total_rows
 from blendplan.stripes.sequence import Sequence
 from blendplan.units import clean_text, number
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, Rounded, note, rounded
 from blendplan.yardage.care import care_notices
 from blendplan.yardage.length import Yardage, estimate
 from blendplan.yardage.lots import dye_lot_notices
@@ -292,9 +292,9 @@ def make_plan(brief: Brief) -> Plan:
         raise FabricError(
             "this blanket would be {given} cm wide; allowed is {low} to {high} cm; change the repeats, the slope or "
             "the gauge.",
-            given=f"{size.width_cm:.1f}",
-            low=f"{LEAST_CM:g}",
-            high=f"{MOST_CM:g}",
+            given=rounded(size.width_cm, 1),
+            low=Rounded(f"{LEAST_CM:g}"),
+            high=Rounded(f"{MOST_CM:g}"),
         )
     wanted = brief.wanted_width_cm if brief.wanted_width_cm is not None else size.width_cm
     planned = _planned(brief, stripes, size.rise_per_row_cm)

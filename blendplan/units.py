@@ -16,6 +16,7 @@ from fractions import Fraction
 from typing import SupportsFloat
 
 from blendplan.errors import QuantityError
+from blendplan.wording import Rounded
 
 __all__ = [
     "CM_PER_INCH",
@@ -104,9 +105,9 @@ def number(value: object, field: str, low: float, high: float, unit: str = "") -
         raise QuantityError(
             "{field}: {given}{unit} was given; allowed is {low} to {high}{unit}.",
             field=field,
-            given=f"{got:g}",
-            low=f"{low:g}",
-            high=f"{high:g}",
+            given=Rounded(f"{got:g}"),
+            low=Rounded(f"{low:g}"),
+            high=Rounded(f"{high:g}"),
             unit=f" {unit}" if unit else "",
         )
     return got
@@ -183,7 +184,7 @@ def ceil_exact(value: Fraction) -> int:
     return -((-value.numerator) // value.denominator)
 
 
-def plain(value: Fraction | float, digits: int = 6) -> str:
+def plain(value: Fraction | float, digits: int = 6) -> Rounded:
     """Return a number in plain decimal writing without trailing zeros.
 
     Examples
@@ -194,4 +195,4 @@ def plain(value: Fraction | float, digits: int = 6) -> str:
     text = f"{float(value):.{digits}f}"
     if "." in text:
         text = text.rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
+    return Rounded("0" if text in ("-0", "") else text)

@@ -3,20 +3,43 @@
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from blendplan.errors import BlendplanError
 
-__all__ = ["LANGUAGES", "Notice", "note", "tr"]
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+__all__ = ["LANGUAGES", "Notice", "Rounded", "note", "rounded", "tr"]
 
 LANGUAGES = {"en": "English", "de": "Deutsch"}
-_MEASURED = re.compile(r"\{(\w+)\}(?=(?: (?:bis|x|×) \{\w+\})? (?:cm|mm|m|g|kg|yd|oz|Zoll|%)(?!\w))")
-_DECIMAL = re.compile(r"[+-]?\d+\.\d+")
 Level = Literal["note", "assumed", "warning", "caution"]
+
+
+class Rounded(str):
+    """A number made ready to be read, so that a sentence can give it the decimal sign of its language."""
+
+    __slots__ = ()
+
+    def say(self, lang: str = "en") -> str:
+        """Return the number as it is written in a language; each here but English has a decimal comma."""
+        return str(self) if lang == "en" or lang not in LANGUAGES else self.replace(".", ",")
+
+
+def rounded(value: float | Fraction, digits: int, *, sign: bool = False) -> Rounded:
+    """Return a number with so many decimals, to stand in a sentence.
+
+    Examples
+    --------
+    >>> tr("{n} rows", "de", n=rounded(2.449, 2))
+    '2,45 Reihen'
+    >>> rounded(3, 1, sign=True)
+    '+3.0'
+    """
+    return Rounded(f"{float(value):{'+' if sign else ''}.{digits}f}")
 
 
 @cache
@@ -39,7 +62,8 @@ def tr(template: str, lang: str = "en", /, **values: object) -> str:
         A key of `LANGUAGES`. A sentence that has no translation stays English.
     **values
         The values of the named fields. A `Notice`, a tuple of them or an error is said in the same language; so
-        is the value of `field`, which names what a number or a text is.
+        is the value of `field`, which names what a number or a text is. A float and a `Rounded` number get the
+        decimal sign of the language; a name like "2.5" stays.
 
     Examples
     --------
@@ -50,26 +74,14 @@ def tr(template: str, lang: str = "en", /, **values: object) -> str:
     text = table.get(template, template)
     if not values:
         return text
-    filled = {key: _value(key, value, lang, table) for key, value in values.items()}
-    if table:
-        filled |= {key: _with_comma(filled[key]) for key in _measured(text) if key in filled}
-    return text.format(**filled)
-
-
-@cache
-def _measured(text: str) -> tuple[str, ...]:
-    """Return the fields of a sentence that a unit stands behind, so that they hold numbers and no names."""
-    return tuple(_MEASURED.findall(text))
-
-
-def _with_comma(value: object) -> object:
-    """Return a number with the decimal comma of every language here but English."""
-    return value.replace(".", ",") if isinstance(value, str) and _DECIMAL.fullmatch(value) else value
+    return text.format(**{key: _value(key, value, lang, table) for key, value in values.items()})
 
 
 def _value(key: str, value: object, lang: str, table: dict[str, str]) -> object:
     if isinstance(value, Notice):
         return value.say(lang)
+    if isinstance(value, Rounded | float):
+        return Rounded(value).say(lang)
     if isinstance(value, BlendplanError):
         return " ".join(tr(value.template, lang, **value.values).split())
     if isinstance(value, tuple) and value and all(isinstance(part, Notice) for part in value):

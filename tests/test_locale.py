@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import json
+import re
 import string
 from pathlib import Path
 
@@ -182,6 +183,31 @@ def catalogue(lang: str) -> dict[str, str]:
 
 def test_every_sentence_is_a_literal() -> None:
     assert [place for place, template in all_sentences() if template is None] == []
+
+
+def unsaid_decimals(source: str) -> list[int]:
+    """Lines where a number with decimals goes into a sentence as plain text, with the decimal sign of English."""
+    found = []
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call) and (called(node) in KINDS | FUNCTIONS or called(node) == "say"):
+            for value in (k.value for k in node.keywords):
+                for part in value.values if isinstance(value, ast.JoinedStr) else ():
+                    spec = getattr(getattr(part, "format_spec", None), "values", [])
+                    if spec and re.search(r"\.[1-9]f|g$", str(getattr(spec[0], "value", ""))):
+                        found.append(node.lineno)
+    return found
+
+
+def test_numbers_in_sentences_can_get_a_comma() -> None:
+    assert unsaid_decimals('note("{n}", n=f"{x:.1f}")\nnote("{n}", n=f"{x:.0f}")\ntr("{n}", n=f"{x:g}")') == [1, 3]
+    # Pixels of a picture.
+    whole = {"photo/line.py"}
+    faults = {
+        str(path.relative_to(PACKAGE)): lines
+        for path in sorted(PACKAGE.rglob("*.py"))
+        if (lines := unsaid_decimals(path.read_text(encoding="utf-8")))
+    }
+    assert set(faults) <= whole, faults
 
 
 def test_fields_are_named() -> None:

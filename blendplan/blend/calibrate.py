@@ -18,7 +18,7 @@ from blendplan.blend.uncertainty import P90_OF_SIGMA
 from blendplan.colour import Floats, delta_e_2000, lab_to_linear, linear_to_lab
 from blendplan.errors import BlendplanError, ColourError
 from blendplan.units import clean_text, number
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, note, rounded
 
 __all__ = ["Calibration", "Swatch", "fit_member"]
 
@@ -183,7 +183,7 @@ def _refusal(swatch: Swatch, residuals: Floats) -> Notice | None:
         return note(
             "its shades are too unsure ({given} in CIEDE2000, allowed is {most}); photograph it in daylight on white "
             "paper.",
-            given=f"{swatch.uncertainty:.1f}",
+            given=rounded(swatch.uncertainty, 1),
             most=f"{POOR_FROM:.0f}",
         )
     if residuals.min() > OFF_FAMILY * P90_OF_SIGMA * _sigma(swatch):

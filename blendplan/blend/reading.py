@@ -32,6 +32,17 @@ READS = {
     "flecked": "one strand shows as flecks on the other",
 }
 
+# The word for it.
+READINGS = {
+    "solid": "solid",
+    "tonal": "tonal",
+    "heathered": "heathered",
+    "shot": "shot",
+    "marled": "marled",
+    "barber-poled": "barber-poled",
+    "flecked": "flecked",
+}
+
 # CIEDE2000 under which two strands are one colour: about one just noticeable difference (assumed).
 SOLID_BELOW = 1.0
 # CIEDE2000 under which only the shade shows (assumed).

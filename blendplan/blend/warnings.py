@@ -18,7 +18,7 @@ from blendplan.blend.pair import blend_labs, visible_shares
 from blendplan.blend.suggest import Bench
 from blendplan.colour import Floats, delta_e_2000
 from blendplan.errors import StripeError
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, note, rounded
 from blendplan.yarn import Yarn
 
 __all__ = ["BlendWarning", "Limits", "StripeLike", "check_stripes"]
@@ -222,7 +222,7 @@ def _alike(stripes: Sequence[StripeLike], labs: Floats, bench: Bench, limits: Li
             next=j + 1,
             strands=_label(stripes[i]),
             others=_label(stripes[j]),
-            difference=f"{difference:.1f}",
+            difference=rounded(difference, 1),
         )
         tips = [bench.clearer(stripes[j].strands, labs[i], limits.told_apart)]
         if j == i + 1:

@@ -10,11 +10,13 @@ import argparse
 import importlib
 import io
 import os
+import re
 import sys
 from collections.abc import Sequence
 
 from blendplan import __version__
 from blendplan.errors import BlendplanError, ProjectError
+from blendplan.wording import LANGUAGES, tr
 
 __all__ = ["main"]
 
@@ -22,10 +24,19 @@ COMMANDS = ("shades", "blend", "order", "ripple", "skeins", "new", "plan", "demo
 
 
 class _Parser(argparse.ArgumentParser):
+    given: Sequence[str] | None = None
+
     def error(self, message: str) -> None:  # type: ignore[override]
         """Leave with one plain line and status 2."""
+        lang = _asked_lang(sys.argv[1:] if self.given is None else self.given)
         text = " ".join(message.split())
-        self.exit(2, f"error: {text}; see '{self.prog} --help'.\n")
+        missing = re.fullmatch("the following arguments are required: (.+)", text)
+        unknown = re.fullmatch("unrecognized arguments: (.+)", text)
+        if missing:
+            text = tr("what is missing: {names}", lang, names=missing[1])
+        elif unknown:
+            text = tr("what is not known here: {names}", lang, names=unknown[1])
+        self.exit(2, tr("error: {problem}; see '{command} --help'.", lang, problem=text, command=self.prog) + "\n")
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -40,18 +51,30 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _asked_lang(argv: Sequence[str]) -> str:
+    """Return the language asked for, also where the rest of the line cannot be read."""
+    found = re.search(r"--lang[= ](\w+)", " ".join(argv))
+    return found[1] if found and found[1] in LANGUAGES else "en"
+
+
+def _told(error: BlendplanError, lang: str) -> str:
+    """Return an error's one line; its mark is the same in every language, as scripts look for it."""
+    return "error: " + " ".join(tr(error.template, lang, **error.values).split())
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; return 0 for good, 2 for bad input with one line on stderr."""
     if isinstance(sys.stdout, io.TextIOWrapper):
         # A name that the terminal or pipe cannot spell is escaped, as Python does on stderr.
         sys.stdout.reconfigure(errors="backslashreplace")
+    _Parser.given = argv
     args = _parser().parse_args(argv)
     try:
         status = int(args.run(args) or 0)
         if sys.stdout is not None:
             sys.stdout.flush()
     except BlendplanError as error:
-        print(f"error: {error}", file=sys.stderr)
+        print(_told(error, args.lang), file=sys.stderr)
         return 2
     except BrokenPipeError:
         # The reader of our output has gone; there is nobody left to tell.
@@ -63,10 +86,10 @@ def main(argv: Sequence[str] | None = None) -> int:
             "what was found cannot be printed ({reason}); free some space and try again.",
             reason=error.strerror or "no reason given",
         )
-        print(f"error: {full}", file=sys.stderr)
+        print(_told(full, args.lang), file=sys.stderr)
         return 2
     except KeyboardInterrupt:
-        print("error: stopped by the keyboard; nothing was half written.", file=sys.stderr)
+        print(tr("error: stopped by the keyboard; nothing was half written.", args.lang), file=sys.stderr)
         return 130
     return status
 

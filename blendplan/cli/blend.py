@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import json
 
+from blendplan.cli.common import add_lang
+
 HELP = "what two strands held together look like"
 # Three thirds typed as 0.33 are meant to be all of it.
 SHARES_OFF = 0.02
@@ -23,11 +25,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--member", default="perceptual", help="perceptual (default), optical (from far away), or a number from 1 to 3"
     )
     parser.add_argument("--json", action="store_true", help="print JSON")
+    add_lang(parser)
 
 
 def _shares(given: list[str] | None, strands: int) -> list[float] | None:
     from blendplan.errors import ColourError
     from blendplan.units import number
+    from blendplan.wording import Rounded
 
     if given is None:
         return None
@@ -36,7 +40,8 @@ def _shares(given: list[str] | None, strands: int) -> list[float] | None:
         return [shares[0], 1 - shares[0]]
     if len(shares) == strands and abs(sum(shares) - 1) > SHARES_OFF:
         raise ColourError(
-            "the shares add up to {given}; they must add up to 1; change one of them.", given=f"{sum(shares):g}"
+            "the shares add up to {given}; they must add up to 1; change one of them.",
+            given=Rounded(f"{sum(shares):g}"),
         )
     return shares
 
@@ -44,10 +49,11 @@ def _shares(given: list[str] | None, strands: int) -> list[float] | None:
 def run(args: argparse.Namespace) -> int:
     """Print one blend."""
     from blendplan.blend.pair import MAX_STRANDS, mix
-    from blendplan.blend.reading import READS
+    from blendplan.blend.reading import READINGS, READS
+    from blendplan.cli.common import told
     from blendplan.colour import hex_to_lab
     from blendplan.errors import ColourError
-    from blendplan.wording import tr
+    from blendplan.wording import rounded, tr
 
     if len(args.colours) < 2:
         raise ColourError(
@@ -65,26 +71,30 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(blend.to_json(), ensure_ascii=False, indent=2))
         return 0
+    lang = args.lang
     light, a, b = blend.lab
     print(
         tr(
             "blend       {srgb}   L* {light}  a* {a}  b* {b}",
+            lang,
             srgb=blend.srgb,
-            light=f"{light:.1f}",
-            a=f"{a:.1f}",
-            b=f"{b:.1f}",
+            light=rounded(light, 1),
+            a=rounded(a, 1),
+            b=rounded(b, 1),
         )
     )
-    print(tr("in a room   {srgb}   (perceptual)", srgb=blend.perceptual))
-    print(tr("far away    {srgb}   (optical)", srgb=blend.optical))
+    print(tr("in a room   {srgb}   (perceptual)", lang, srgb=blend.perceptual))
+    print(tr("far away    {srgb}   (optical)", lang, srgb=blend.optical))
     print(
         tr(
             "strands     {difference} apart (CIEDE2000), {gap} in lightness",
-            difference=f"{blend.strand_difference:.1f}",
-            gap=f"{blend.lightness_gap:.1f}",
+            lang,
+            difference=rounded(blend.strand_difference, 1),
+            gap=rounded(blend.lightness_gap, 1),
         )
     )
-    print(tr("reads as    {word}: {meaning}", word=blend.reads_as, meaning=tr(READS[blend.reads_as])))
+    word, meaning = tr(READINGS[blend.reads_as], lang), tr(READS[blend.reads_as], lang)
+    print(tr("reads as    {word}: {meaning}", lang, word=word, meaning=meaning))
     for notice in blend.notices:
-        print(tr("{level}: {sentence}", level=notice.level, sentence=notice.text))
+        print(told(notice, lang))
     return 0

@@ -2,21 +2,36 @@
 
 from __future__ import annotations
 
+import argparse
 import sys
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
+
+from blendplan.wording import LANGUAGES, tr
 
 if TYPE_CHECKING:
     from blendplan.plan import Brief
     from blendplan.wording import Notice
 
-__all__ = ["load", "progress", "show_notices"]
+__all__ = ["LEVELS", "add_lang", "load", "progress", "show_notices", "told"]
+
+LEVELS = {"note": "note", "assumed": "assumed", "warning": "warning", "caution": "caution"}
 
 
-def show_notices(notices: Iterable[Notice]) -> None:
+def add_lang(parser: argparse.ArgumentParser) -> None:
+    """Add the argument that says in which language everything is told and written."""
+    parser.add_argument("--lang", choices=tuple(LANGUAGES), default="en", help="language of what is told and written")
+
+
+def told(notice: Notice, lang: str) -> str:
+    """Return a notice as a line with its level before it."""
+    return tr("{level}: {sentence}", lang, level=tr(LEVELS[notice.level], lang), sentence=notice)
+
+
+def show_notices(notices: Iterable[Notice], lang: str) -> None:
     """Print notices on stderr, one line each."""
     for notice in notices:
-        print(f"note: {notice.text}", file=sys.stderr)
+        print(tr("note: {sentence}", lang, sentence=notice), file=sys.stderr)
 
 
 def load(path: str) -> tuple[Brief, tuple[Notice, ...]]:

@@ -22,9 +22,10 @@ def run(args: argparse.Namespace) -> int:
     from blendplan.cli.plan import day_of, write
     from blendplan.demo.scenario import demo_brief, demo_photos
     from blendplan.project import save_project, write_whole
+    from blendplan.wording import tr
 
     day_of(args.date)
-    progress("drawing and reading the demo's photographs")
+    progress(tr("drawing and reading the demo's photographs", args.lang))
     brief = demo_brief()
     folder = Path(args.out)
     for photo in demo_photos():

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from blendplan.cli.common import add_lang
+
 HELP = "write a starting project file to edit or open on the page"
 
 
@@ -13,6 +15,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--palette", metavar="PALETTE.csv", help="take the yarns from a palette")
     parser.add_argument("--photos", metavar="PHOTO", nargs="+", help="read the yarns from photos")
     parser.add_argument("--force", action="store_true", help="replace the file if it exists")
+    add_lang(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -30,6 +33,6 @@ def run(args: argparse.Namespace) -> int:
         )
     brief, notices = starting_brief(palette=args.palette, photos=args.photos or ())
     save_project(brief, args.file)
-    show_notices(notices)
+    show_notices(notices, args.lang)
     print(args.file)
     return 0

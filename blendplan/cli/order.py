@@ -8,13 +8,15 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from blendplan.cli.common import add_lang
 from blendplan.errors import StripeError
-from blendplan.wording import tr
+from blendplan.wording import rounded, tr
 
 if TYPE_CHECKING:
     from blendplan.order.alternatives import Alternative
     from blendplan.order.constraints import Constraints
     from blendplan.order.model import Ordering
+    from blendplan.wording import Notice
     from blendplan.yarn import Yarn
 
 HELP = "put the colours of a palette in the best order, and say how good it is"
@@ -52,6 +54,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--places", default="8", metavar="N", help="with --follow: how many solid stripes (8)")
     parser.add_argument("--others", metavar="N", help="show N more orders, each good and really different")
     parser.add_argument("--json", action="store_true", help="print JSON")
+    add_lang(parser)
 
 
 def _aim(text: str) -> dict[str, float]:
@@ -64,29 +67,29 @@ def _aim(text: str) -> dict[str, float]:
     return out
 
 
-def _palette(path: Path) -> tuple[tuple[Yarn, ...], tuple[str, ...], list[str]]:
+def _palette(path: Path) -> tuple[tuple[Yarn, ...], tuple[str, ...], tuple[Notice, ...]]:
     """Yarns, the order they are in, and notices."""
     from blendplan.project import read_file, read_project
 
     if path.suffix.lower() == ".json":
         brief, notices = read_project(read_file(path))
-        return brief.yarns, brief.sequence.order, [n.text for n in notices]
+        return brief.yarns, brief.sequence.order, notices
     from blendplan.palette import read_palette
 
     palette = read_palette(read_file(path), path.name)
-    return palette.yarns, tuple(y.name for y in palette.yarns), [n.text for n in palette.notices]
+    return palette.yarns, tuple(y.name for y in palette.yarns), palette.notices
 
 
-def _say(found: Ordering) -> None:
-    print(tr("Order: {order}", order=", ".join(found.order)))
-    print(tr("Cost {cost}, {verdict}", cost=f"{found.cost:.2f}", verdict=found.verdict.text))
-    print(tr("Steps (CIEDE2000):"))
+def _say(found: Ordering, lang: str) -> None:
+    print(tr("Order: {order}", lang, order=", ".join(found.order)))
+    print(tr("Cost {cost}, {verdict}", lang, cost=rounded(found.cost, 2), verdict=found.verdict))
+    print(tr("Steps (CIEDE2000):", lang))
     longest = max((s.delta_e for s in found.steps), default=0.0)
     width = max((len(s.before) + len(s.after) for s in found.steps), default=0) + 4
     for step in found.steps:
         bar = "#" * max(1, round(24 * step.delta_e / longest)) if longest else ""
         pair = f"{step.before} -> {step.after}"
-        print(f"  {pair:{width}} {step.delta_e:6.2f}  {step.via:7}  {bar}".rstrip())
+        print(f"  {pair:{width}} {rounded(step.delta_e, 2).say(lang):>6}  {step.via:7}  {bar}".rstrip())
 
 
 def _wishes(args: argparse.Namespace) -> Constraints:
@@ -144,6 +147,7 @@ def _follow(args: argparse.Namespace, yarns: tuple[Yarn, ...]) -> Ordering:
 
 def run(args: argparse.Namespace) -> int:
     """Find and print the order."""
+    from blendplan.cli.common import show_notices
     from blendplan.order import choose_order, find_order
 
     yarns, own, told = _palette(Path(args.palette))
@@ -172,23 +176,23 @@ def run(args: argparse.Namespace) -> int:
     else:
         found = find_order(yarns, progress=progress, **question)
     others = _others(found, yarns, question, args.others) if args.others else []
-    for line in [*told, *(n.text for n in found.notices)]:
-        print(f"note: {line}", file=sys.stderr)
+    show_notices((*told, *found.notices), args.lang)
     if args.json:
         data = found.to_json()
         if args.others:
             data["others"] = [o.to_json() for o in others]
         print(json.dumps(data, ensure_ascii=False, indent=2))
         return 0
-    _say(found)
+    _say(found, args.lang)
     for other in others:
         print()
         print(
             tr(
                 "Another, {percent} % dearer: {order} ({worst})",
-                percent=f"{100 * other.behind:.1f}",
+                args.lang,
+                percent=rounded(100 * other.behind, 1),
                 order=", ".join(other.ordering.order),
-                worst=other.worst.text.rstrip("."),
+                worst=other.worst.say(args.lang).rstrip("."),
             )
         )
     return 0

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from blendplan.cli.common import add_lang
+
 HELP = "open the page on this machine (127.0.0.1)"
 
 
@@ -17,10 +19,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="HOST[/PATH]",
         help="public name behind a reverse proxy on this machine; nothing is then kept on the disk",
     )
+    add_lang(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Start the page and stay until it is stopped."""
     from blendplan.page.serve import serve
 
-    return serve(args.port, open_browser=not args.no_browser, served_as=args.served_as)
+    return serve(args.port, open_browser=not args.no_browser, served_as=args.served_as, lang=args.lang)

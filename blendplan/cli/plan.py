@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from blendplan.cli.common import add_lang
+
 if TYPE_CHECKING:
     from datetime import date
 
@@ -25,8 +27,8 @@ def add_output_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="DIR", required=True, help="folder for the outputs; made if missing")
     parser.add_argument("--date", metavar="YYYY-MM-DD", help="date to print on the paper; none by default")
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="paper size of the PDF")
-    parser.add_argument("--lang", choices=("en", "de"), default="en", help="language of the outputs")
     parser.add_argument("--semicolon", action="store_true", help="CSV with ; between cells and a decimal comma")
+    add_lang(parser)
 
 
 def day_of(text: str | None) -> date | None:
@@ -56,13 +58,14 @@ def write(brief: Brief, args: argparse.Namespace, notices: tuple[Notice, ...] = 
     from blendplan.cli.common import progress, show_notices
     from blendplan.outputs.write import write_outputs
     from blendplan.plan import make_plan
+    from blendplan.wording import tr
 
     day = day_of(args.date)
-    progress("planning")
+    progress(tr("planning", args.lang))
     plan = make_plan(brief)
-    progress("drawing the picture and the pages")
+    progress(tr("drawing the picture and the pages", args.lang))
     paths = write_outputs(plan, args.out, date=day, paper=args.paper, lang=args.lang, semicolon=args.semicolon)
-    show_notices((*notices, *plan.notices, *plan.yardage.notices))
+    show_notices((*notices, *plan.notices, *plan.yardage.notices), args.lang)
     for path in paths:
         print(path)
     return 0

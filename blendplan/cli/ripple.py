@@ -8,6 +8,8 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from blendplan.cli.common import add_lang
+
 if TYPE_CHECKING:
     from blendplan.fabric.ripple import Ripple, Worked
 
@@ -38,6 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--terms", default="US", metavar="US|UK", help="names of stitches in the rows (US)")
     add("--diagram", metavar="FILE.svg", help="write a stitch diagram of one repeat")
     add("--json", action="store_true", help="print JSON")
+    add_lang(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -105,31 +108,35 @@ def _print(args: argparse.Namespace, ripple: Ripple, worked: Worked) -> None:
     from blendplan.fabric.size import widths_near
     from blendplan.fabric.written import write_rows
     from blendplan.units import number, whole
-    from blendplan.wording import tr
+    from blendplan.wording import rounded, tr
 
     # All lines are made before the first is printed, so that bad input leaves nothing half said.
-    lines = [tr("{chain} chains, {stitches} stitches in every row.", chain=worked.chain, stitches=worked.row_stitches)]
-    lines += [notice.text for notice in worked.notices]
+    lang = args.lang
+    lines = [
+        tr("{chain} chains, {stitches} stitches in every row.", lang, chain=worked.chain, stitches=worked.row_stitches)
+    ]
+    lines += [notice.say(lang) for notice in worked.notices]
     gauge = None
     if args.weight_class is not None:
         hook = None if args.hook is None else number(args.hook, "hook", 1, 50, "mm")
         weight = whole(args.weight_class, "weight class", 0, 7)
         gauge = default_gauge(weight, hook_mm=hook, stitch=ripple.stitch, loops=ripple.loops)
-        lines += [notice.text for notice in (*gauge.rests_on, *gauge.notices)]
+        lines += [notice.say(lang) for notice in (*gauge.rests_on, *gauge.notices)]
     if gauge is not None and args.width is not None:
         for near in widths_near(ripple, gauge, number(args.width, "width", 1, 2000, "cm")):
             lines.append(
                 tr(
                     "{mark} {repeats} repeats: {chain} chains, {width} cm ({deviation} cm)",
+                    lang,
                     mark="*" if near.nearest else " ",
                     repeats=near.repeats,
                     chain=near.chain,
-                    width=f"{near.width_cm:.1f}",
-                    deviation=f"{near.deviation_cm:+.1f}",
+                    width=rounded(near.width_cm, 1),
+                    deviation=rounded(near.deviation_cm, 1, sign=True),
                 )
             )
-    lines += ["", write_rows(ripple, worked, (), terms=args.terms, gauge=gauge).text()]
-    lines += [notice.text for notice in cautions(ripple, gauge=gauge)]
+    lines += ["", write_rows(ripple, worked, (), terms=args.terms, lang=lang, gauge=gauge).text()]
+    lines += [notice.say(lang) for notice in cautions(ripple, gauge=gauge)]
     print("\n".join(lines))
 
 

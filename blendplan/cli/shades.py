@@ -8,12 +8,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from blendplan.cli.common import add_lang
+
 if TYPE_CHECKING:
     from blendplan.photo import PhotoReading
 
 __all__ = ["HELP", "add_arguments", "run"]
 
 HELP = "read the shades of the yarns in photos"
+# Where white was found.
+WHITES = {"paper": "paper", "tap": "the spot you gave", "card": "colour card", "grey-card": "grey card"}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,6 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--turn", type=int, default=0, metavar="N", help="quarter turns to the right by hand, -3 to 3")
     parser.add_argument("--json", action="store_true", help="print JSON instead of plain text")
+    add_lang(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -71,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps({"photos": [r.to_json() for r in readings]}, ensure_ascii=False, indent=2))
     else:
         for reading in readings:
-            print("\n".join(_plain(reading)))
+            print("\n".join(_plain(reading, args.lang)))
     return 0
 
 
@@ -107,30 +112,31 @@ def _quiet_decoder() -> Iterator[None]:
         os.close(keep)
 
 
-def _plain(reading: PhotoReading) -> list[str]:
+def _plain(reading: PhotoReading, lang: str) -> list[str]:
     from blendplan.wording import tr
 
     lines = [reading.name]
     if reading.white is None:
-        lines.append("  " + tr("white: none"))
+        lines.append("  " + tr("white: none", lang))
     else:
         left, top, right, bottom = reading.white.box
         lines.append(
             "  "
             + tr(
                 "white: {kind} at {box}, confidence {confidence} %",
-                kind=reading.white.kind,
+                lang,
+                kind=tr(WHITES[reading.white.kind], lang),
                 box=f"{left},{top},{right},{bottom}",
                 confidence=round(100 * reading.white.confidence),
             )
         )
-    lines += ["  " + n.text for n in reading.notices]
+    lines += ["  " + n.say(lang) for n in reading.notices]
     for position, yarn in enumerate(reading.yarns, start=1):
-        lines.append("  " + tr("yarn {n} at {box}", n=position, box=",".join(str(v) for v in yarn.box)))
+        lines.append("  " + tr("yarn {n} at {box}", lang, n=position, box=",".join(str(v) for v in yarn.box)))
         for shade in yarn.shades:
-            text = tr("{srgb}  {share} %", srgb=shade.srgb, share=round(100 * shade.share))
+            text = tr("{srgb}  {share} %", lang, srgb=shade.srgb, share=round(100 * shade.share))
             if shade.uncertainty is not None:
-                text += "  " + tr("within {de} CIEDE2000 (9 times of 10)", de=f"{shade.uncertainty:.0f}")
+                text += "  " + tr("within {de} CIEDE2000 (9 times of 10)", lang, de=f"{shade.uncertainty:.0f}")
             lines.append("    " + text)
-        lines += ["    " + n.text for n in yarn.notices]
+        lines += ["    " + n.say(lang) for n in yarn.notices]
     return lines

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from blendplan.cli.common import add_lang
+
 HELP = "how much yarn of each colour a project needs, and how many skeins to buy"
 
 
@@ -11,6 +13,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument("project", metavar="PROJECT.json", help="a project file")
     parser.add_argument("--json", action="store_true", help="print JSON")
+    add_lang(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -23,9 +26,9 @@ def run(args: argparse.Namespace) -> int:
 
     brief, notices = load(args.project)
     plan = make_plan(brief)
-    show_notices(notices)
+    show_notices(notices, args.lang)
     if args.json:
         print(json.dumps(plan.yardage.to_json(), ensure_ascii=False, indent=1))
     else:
-        print("\n".join(shopping_lines(plan)))
+        print("\n".join(shopping_lines(plan, args.lang)))
     return 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from blendplan.fabric.gauge import Gauge
 from blendplan.fabric.ripple import Ripple
 from blendplan.fabric.sizes import BABY_SIZES
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, note, rounded
 
 __all__ = ["HEAVY_KG", "HOLE_CM", "cautions"]
 
@@ -75,7 +75,7 @@ def cautions(
                 "Hollows and points leave gaps of about {gap} cm, which can catch small fingers and toes; three in one "
                 "and three together close them, and so does a smaller hook.",
                 "caution",
-                gap=f"{gap:.1f}",
+                gap=rounded(gap, 1),
             )
         )
     if mass_kg is not None and mass_kg >= HEAVY_KG:
@@ -83,7 +83,7 @@ def cautions(
             note(
                 "About {mass} kg is heavy: not for babies, small children or frail sleepers.",
                 "caution",
-                mass=f"{mass_kg:.1f}",
+                mass=rounded(mass_kg, 1),
             )
         )
     big = hook_mm is not None and hook_mm >= 8

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from blendplan.errors import FabricError
 from blendplan.fabric.ripple import STITCHES, Worked
 from blendplan.units import choice, number, whole
-from blendplan.wording import Level, Notice, note
+from blendplan.wording import Level, Notice, Rounded, note, rounded
 
 __all__ = [
     "BASES",
@@ -229,8 +229,8 @@ def default_gauge(
                 note(
                     "A hook of {hook} mm is far from the usual {usual} mm for this yarn; work a swatch first.",
                     "warning",
-                    hook=f"{hook:g}",
-                    usual=f"{usual:.1f}",
+                    hook=Rounded(f"{hook:g}"),
+                    usual=rounded(usual, 1),
                 )
             )
     height = width / width_over_height("dc")
@@ -291,8 +291,8 @@ def _shape_doubt(gauge: Gauge) -> tuple[Notice, ...]:
             "This swatch makes a {stitch} {shape} times as wide as high; usual is {usual}. Count its rows again.",
             "warning",
             stitch=gauge.stitch,
-            shape=f"{shape:.2f}",
-            usual=f"{usual:.2f}",
+            shape=rounded(shape, 2),
+            usual=rounded(usual, 2),
         ),
     )
 

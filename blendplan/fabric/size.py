@@ -11,6 +11,7 @@ from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT, Gauge
 from blendplan.fabric.ripple import Ripple, Worked, work
 from blendplan.fabric.shapes import LADDER
 from blendplan.units import number, whole
+from blendplan.wording import Rounded, rounded
 
 __all__ = ["Size", "WidthChoice", "measure", "widths_near"]
 
@@ -145,8 +146,8 @@ def widths_near(ripple: Ripple, gauge: Gauge, wanted_cm: float, *, each_side: in
         raise FabricError(
             "a width of {given} cm cannot be met with repeats of {repeat} cm; allowed are 1 to {most} of them; change "
             "the slope or the width.",
-            given=f"{wanted:g}",
-            repeat=f"{two - one:.1f}",
+            given=Rounded(f"{wanted:g}"),
+            repeat=rounded(two - one, 1),
             most=MAX_REPEATS,
         )
     numbers = range(max(1, best - each_side), min(MAX_REPEATS, best + each_side) + 1)

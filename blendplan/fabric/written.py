@@ -18,7 +18,7 @@ from blendplan.fabric.size import measure
 from blendplan.fabric.terms import OWN, TERMS, abbreviation, key
 from blendplan.stripes.model import Change, Stripe, changes, total_rows
 from blendplan.units import CM_PER_INCH, choice
-from blendplan.wording import note
+from blendplan.wording import note, rounded
 
 __all__ = ["CounterRow", "Section", "WrittenRows", "counter_rows", "write_rows"]
 
@@ -330,7 +330,7 @@ def _finishing(
                     title=title.say(lang),
                     body=words,
                     stitches=level.row.made,
-                    left=f"{level.left_cm:.1f}",
+                    left=rounded(level.left_cm, 1),
                 ).say(lang)
             )
     if gauge is not None and border is not None:

@@ -23,7 +23,7 @@ from blendplan.order.problem import Control, Stopped
 from blendplan.order.search import all_moves, improve, nearest_starts, search, tour_matrix, tour_order
 from blendplan.order.solve import Found, solve
 from blendplan.units import number, whole
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, note, rounded
 from blendplan.yarn import Yarn
 
 __all__ = ["Alternative", "alternatives", "order_distance"]
@@ -165,7 +165,7 @@ def _tell(ordering: Ordering, best: Ordering, distance: float) -> Alternative:
             "worst step: {one} to {other}, {delta_e} in CIEDE2000.",
             one=worst.before,
             other=worst.after,
-            delta_e=f"{worst.delta_e:.1f}",
+            delta_e=rounded(worst.delta_e, 1),
         )
         if worst is not None
         else note("one stripe has no steps.")

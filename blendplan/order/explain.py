@@ -15,7 +15,7 @@ from blendplan.order.find import find_order
 from blendplan.order.model import Ordering, Step
 from blendplan.order.steps import StepTable, step_matrix
 from blendplan.units import whole
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, note, rounded
 from blendplan.yarn import Yarn
 
 __all__ = ["Mend", "StepReport", "explain_step"]
@@ -126,7 +126,7 @@ def _why(ordering: Ordering, table: StepTable, step: Step, rank: int) -> tuple[N
             other=step.after,
             rank=rank,
             count=len(ordering.steps),
-            delta_e=f"{step.delta_e:.1f}",
+            delta_e=rounded(step.delta_e, 1),
         ),
         *_parts(table, i, j),
     ]
@@ -142,7 +142,7 @@ def _why(ordering: Ordering, table: StepTable, step: Step, rank: int) -> tuple[N
                     "the nearest colour to {name} is {near} ({delta_e}).",
                     name=table.names[a],
                     near=table.names[nearest],
-                    delta_e=f"{table.total[a, nearest]:.1f}",
+                    delta_e=rounded(table.total[a, nearest], 1),
                 )
             )
         else:
@@ -168,9 +168,9 @@ def _other_order(ordering: Ordering, yarns: tuple[Yarn, ...], wishes: Constraint
         return None
     words = note(
         "another order keeps them apart; its largest single step is {largest}, its total {total} instead of {before}.",
-        largest=f"{largest:.1f}",
-        total=f"{found.total_delta_e:.1f}",
-        before=f"{ordering.total_delta_e:.1f}",
+        largest=rounded(largest, 1),
+        total=rounded(found.total_delta_e, 1),
+        before=rounded(ordering.total_delta_e, 1),
     )
     return Mend(kind="order", order=found.order, through="", largest=largest, total=found.total_delta_e, words=words)
 
@@ -194,8 +194,8 @@ def _more_blend(ordering: Ordering, table: StepTable, step: Step) -> Mend | None
         name=table.names[c],
         one=step.before,
         other=step.after,
-        before=f"{step.largest:.1f}",
-        largest=f"{largest[c]:.1f}",
+        before=rounded(step.largest, 1),
+        largest=rounded(largest[c], 1),
     )
     total = ordering.total_delta_e - step.delta_e + float(ways[c].sum())
     return Mend(
@@ -223,8 +223,8 @@ def _more_colour(ordering: Ordering, table: StepTable, index: int) -> Mend | Non
     words = note(
         "put {name} of your yarns between them; the largest single step falls from {before} to {largest}.",
         name=table.names[c],
-        before=f"{step.largest:.1f}",
-        largest=f"{largest[c]:.1f}",
+        before=rounded(step.largest, 1),
+        largest=rounded(largest[c], 1),
     )
     order = (*ordering.order[: index + 1], table.names[c], *ordering.order[index + 1 :])
     total = ordering.total_delta_e - step.delta_e + float(table.total[i, c] + table.total[c, j])

@@ -21,7 +21,7 @@ from blendplan.order.problem import Control
 from blendplan.order.solve import Found, solve
 from blendplan.order.steps import StepTable, step_matrix
 from blendplan.units import whole
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, Rounded, note
 from blendplan.yarn import Yarn, check_yarns
 
 __all__ = ["MAX_COLOURS", "Task", "describe_order", "find_order", "finish", "prepare", "written_order"]
@@ -92,7 +92,7 @@ def _verdict(found: Found, n: int) -> tuple[float, Notice]:
         return 0.0, note("proven best: no other order of these {n} colours is better.", n=n)
     if found.bound > 1e-9:
         gap = max(found.value - found.bound, 0.0) / found.bound
-        return gap, note("within {percent} % of the best possible.", percent=f"{100 * gap:.2g}")
+        return gap, note("within {percent} % of the best possible.", percent=Rounded(f"{100 * gap:.2g}"))
     return float("inf"), note("the best found; how much better another order could be is not known for this aim.")
 
 

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from blendplan.blend.reading import READINGS
 from blendplan.outputs.look import LIGHTNESS, letters, lightness
 from blendplan.outputs.show import Show
 from blendplan.plan import Plan, PlannedStripe
@@ -168,18 +169,6 @@ def _stripe(stripe: PlannedStripe, letter: dict[str, str], lang: str) -> StripeW
         span=_span(stripe.first_row, stripe.last_row),
         begin=begin_words(stripe, letter, lang),
     )
-
-
-# The word for how strands read, by its code.
-READINGS = {
-    "solid": "solid",
-    "tonal": "tonal",
-    "heathered": "heathered",
-    "shot": "shot",
-    "marled": "marled",
-    "barber-poled": "barber-poled",
-    "flecked": "flecked",
-}
 
 
 def _skeins(count: int, lang: str) -> str:

@@ -11,6 +11,7 @@ from blendplan.page.fields import refused, try_
 from blendplan.page.state import change, say
 from blendplan.plan import Brief
 from blendplan.units import exact, whole
+from blendplan.wording import Rounded
 from blendplan.yardage.measured import WeighedRow
 
 __all__ = ["measured_fold"]
@@ -61,5 +62,5 @@ def _put(measured: tuple[Any, ...]) -> None:
 
 def _told(one: Any) -> str:
     if isinstance(one, WeighedRow):
-        return say("{rows} rows, {grams} g", rows=one.rows, grams=f"{one.grams:g}")
+        return say("{rows} rows, {grams} g", rows=one.rows, grams=Rounded(f"{one.grams:g}"))
     return type(one).__name__

@@ -12,6 +12,7 @@ from typing import Any
 
 from blendplan.errors import ProjectError
 from blendplan.units import whole
+from blendplan.wording import tr
 
 __all__ = ["SAFE", "page_script", "public_place", "serve", "stay_home"]
 
@@ -124,7 +125,7 @@ def _warm() -> None:
     warm()
 
 
-def serve(port: int, *, open_browser: bool = True, served_as: str = "") -> int:
+def serve(port: int, *, open_browser: bool = True, served_as: str = "", lang: str = "en") -> int:
     """Serve the page on 127.0.0.1 until it is stopped.
 
     Parameters
@@ -136,6 +137,8 @@ def serve(port: int, *, open_browser: bool = True, served_as: str = "") -> int:
     served_as : str
         The public host name, with a path if need be, at which a reverse proxy on this machine shows the page to
         others. Then nothing is kept on the disk, and only sockets asked for under this name are given.
+    lang : str
+        Language of the line that gives the address.
 
     Raises
     ------
@@ -154,7 +157,8 @@ def serve(port: int, *, open_browser: bool = True, served_as: str = "") -> int:
     screen = sys.platform in ("win32", "darwin") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
     flags = {**SAFE, **public, "server.port": port, "server.headless": not (open_browser and screen)}
     under = "/" + public.get("server.baseUrlPath", "") if public else ""
-    print(f"blendplan: http://localhost:{port}{under}  (Ctrl+C stops it)", file=sys.stderr, flush=True)
+    address = f"http://localhost:{port}{under}"
+    print(tr("blendplan: {address}  (Ctrl+C stops it)", lang, address=address), file=sys.stderr, flush=True)
 
     from streamlit.web import cli
 

@@ -13,7 +13,7 @@ from blendplan.errors import StripeError
 from blendplan.stripes.model import MAX_ROWS
 from blendplan.stripes.shares import rows_from_shares
 from blendplan.units import exact, number, whole
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, Rounded, note
 
 __all__ = ["Slips", "random_order", "share_scraps", "spread_evenly"]
 
@@ -83,8 +83,8 @@ def random_order(
     if order is None:
         raise StripeError(
             "no order was found with lightness steps from {low} to {high}; lower the least step or raise the most.",
-            low=f"{least_step:g}",
-            high=f"{most_step:g}",
+            low=Rounded(f"{least_step:g}"),
+            high=Rounded(f"{most_step:g}"),
         )
     return order
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from blendplan.errors import YarnError
 from blendplan.stripes.model import MAX_ROWS, Stripe
 from blendplan.units import number
-from blendplan.wording import Notice
+from blendplan.wording import Notice, Rounded
 from blendplan.yardage.extras import tail_counts
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.rowfit import RowFit, RowProblem, fit_rows
@@ -128,7 +128,7 @@ def largest_blanket(
             "none of {given} widths can be made from the yarn on hand with a height of {low} to {high} times the "
             "width; try narrower ones or other proportions.",
             given=len(sizes),
-            low=f"{least:g}",
-            high=f"{most:g}",
+            low=Rounded(f"{least:g}"),
+            high=Rounded(f"{most:g}"),
         )
     return best

@@ -11,7 +11,7 @@ from fractions import Fraction
 from blendplan.errors import StripeError
 from blendplan.fabric.rows import Row
 from blendplan.stripes.model import Stripe, total_rows
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, Rounded, note
 from blendplan.yardage.extras import border_cm, check_names, fringe_cm, fringe_ends, tail_counts
 from blendplan.yardage.measured import Calibration, FabricDefaults, calibrate, rows_to_weigh
 from blendplan.yardage.models import (
@@ -340,7 +340,7 @@ def _notices(
                 "warning",
                 row=f"{fabric.defaults.working_m:.0f}",
                 area=f"{area_m:.0f}",
-                hook=f"{hook_mm:g}",
+                hook=Rounded(f"{hook_mm:g}"),
                 difference=f"{100 * difference:+.0f}",
             )
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from blendplan.stripes.model import Stripe
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, note, rounded
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.settings import YardageSettings
 
@@ -94,7 +94,7 @@ def dye_lot_notices(
                     "{name}: take one skein more if its lot may be gone later; without it the chance of running "
                     "short is {chance} %.",
                     name=colour.name,
-                    chance=f"{100 * (colour.chance_short or 0):.1f}",
+                    chance=rounded(100 * (colour.chance_short or 0), 1),
                 )
             )
     return tuple(out)

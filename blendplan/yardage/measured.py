@@ -14,7 +14,7 @@ from typing import Literal
 
 from blendplan.errors import QuantityError, YarnError
 from blendplan.units import choice, number, whole
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, Rounded, note, rounded
 from blendplan.yardage.models import DEFAULT_SPREAD, WEIGHED_SPREAD, YARN_PER_WIDTH, Z90, stitch_cm
 from blendplan.yarn import Yarn
 
@@ -292,7 +292,7 @@ def calibrate(items: Sequence[Measured], yarns: Mapping[str, Yarn], plan: Fabric
             raise QuantityError(
                 "a measured piece says {given} times the usual yarn for this stitch width; allowed is a third to three "
                 "times; check its grams, rows and stitches, and the metres on the bands.",
-                given=f"{factor:.2f}",
+                given=rounded(factor, 2),
             )
         factors.append(factor)
         weights.append(1 / max(sd, 1e-4) ** 2)
@@ -318,8 +318,8 @@ def calibrate(items: Sequence[Measured], yarns: Mapping[str, Yarn], plan: Fabric
                     "The measured pieces do not agree: one says {one} times the usual yarn, all together {mean} times; "
                     "check that one.",
                     "warning",
-                    one=f"{factor:.2f}",
-                    mean=f"{mean:.2f}",
+                    one=rounded(factor, 2),
+                    mean=rounded(mean, 2),
                 )
             )
     return Calibration(factor=mean, spread=spread, basis=basis, notices=tuple(notices))
@@ -354,8 +354,8 @@ def rows_to_weigh(row_g: float, wanted: float, scale_g: float = 1.0) -> int:
         raise QuantityError(
             "a precision of {given} % was asked; tension alone wanders by {allowed} % over a blanket; "
             "ask for more than that.",
-            given=f"{100 * wanted:g}",
-            allowed=f"{100 * WEIGHED_SPREAD:g}",
+            given=Rounded(f"{100 * wanted:g}"),
+            allowed=Rounded(f"{100 * WEIGHED_SPREAD:g}"),
         )
     room = math.sqrt(wanted**2 - WEIGHED_SPREAD**2)
     return max(1, math.ceil(Z90 * scale_g * math.sqrt(2 / 12) / (row_g * room) - 1e-9))

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, Rounded, note, rounded
 from blendplan.yardage.models import Z90
 from blendplan.yardage.settings import YardageSettings
 from blendplan.yardage.skeins import (
@@ -191,9 +191,9 @@ def colour_need(yarn: Yarn, demand: Demand, settings: YardageSettings) -> Colour
                     "A row takes {row} m of each strand and a skein of {name} has {skein} m, so its skeins are joined "
                     "within rows, not only at their ends.",
                     "assumed",
-                    row=f"{demand.row_m:.1f}",
+                    row=rounded(demand.row_m, 1),
                     name=yarn.name,
-                    skein=f"{float(band.length_m):g}",
+                    skein=Rounded(f"{float(band.length_m):g}"),
                 )
             )
     return ColourNeed(

@@ -17,7 +17,7 @@ import numpy as np
 from blendplan.errors import QuantityError, YarnError
 from blendplan.stripes.model import Stripe, total_rows
 from blendplan.units import number, whole
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, Rounded, note, rounded
 from blendplan.yardage.extras import tail_counts
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.models import WEIGHED_SPREAD, Z90
@@ -279,8 +279,8 @@ def _posterior(
             raise QuantityError(
                 "{name}: {given} g are left, and there were {allowed} g at the start; weigh again or mend the start.",
                 name=name,
-                given=f"{grams:g}",
-                allowed=f"{start[name]:g}",
+                given=Rounded(f"{grams:g}"),
+                allowed=Rounded(f"{start[name]:g}"),
             )
         if planned[name] < 3 * scale_g or used < scale_g:
             continue
@@ -303,7 +303,7 @@ def _told(done: int, planned: int, factor: float, short: Sequence[ColourForecast
             "After {done} of {planned} rows the work takes {factor} times the planned yarn.",
             done=done,
             planned=planned,
-            factor=f"{factor:.2f}",
+            factor=rounded(factor, 2),
         )
     ]
     out += [

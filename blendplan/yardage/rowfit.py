@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from blendplan.errors import QuantityError, YarnError
 from blendplan.stripes.model import Stripe
 from blendplan.units import choice
+from blendplan.wording import rounded
 
 __all__ = ["Goal", "RowFit", "RowProblem", "fit_rows"]
 
@@ -282,7 +283,7 @@ def _must_reach(problem: RowProblem) -> None:
             "even with the fewest rows {name} lacks {metres} m; use fewer stripes of it, narrower rows or one "
             "more skein.",
             name=name,
-            metres=f"{metres:.1f}",
+            metres=rounded(metres, 1),
         )
 
 

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from blendplan.errors import StripeError, YarnError
 from blendplan.stripes.model import Stripe
 from blendplan.units import number, whole
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, note, rounded
 from blendplan.yardage.arrange import Pair, arrange, even_out
 from blendplan.yarn import Yarn
 
@@ -309,7 +309,7 @@ def _result(task: _Task, strands: NDArray[np.int_], rows: Sequence[int], *, boun
             note(
                 "The time ran out before this was proven best; a better answer may differ by {gap} %.",
                 "assumed",
-                gap=f"{100 * gap:.1f}",
+                gap=rounded(100 * gap, 1),
             )
         )
     return ScrapShare(

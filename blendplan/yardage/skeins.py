@@ -16,6 +16,7 @@ import numpy as np
 
 from blendplan.errors import QuantityError
 from blendplan.units import ceil_exact, exact, number
+from blendplan.wording import Rounded
 from blendplan.yarn import PutUp
 
 __all__ = [
@@ -265,7 +266,7 @@ def skeins_for_chance(need_m: float, need_sd_m: float, on_hand: Supply, chance: 
     raise QuantityError(
         "more than {allowed} skeins of {given} m would be needed; check the metres on the band and the size.",
         allowed=MAX_SKEINS,
-        given=f"{float(on_hand.put_up.length_m):g}",
+        given=Rounded(f"{float(on_hand.put_up.length_m):g}"),
     )
 
 

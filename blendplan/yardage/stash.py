@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from blendplan.errors import YarnError
 from blendplan.stripes.model import MAX_ROWS, Stripe, changes
 from blendplan.units import number, whole
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, note, rounded
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.models import Z90
 from blendplan.yardage.need import Demand, supply_of
@@ -210,7 +210,7 @@ def explain(fit: RowFit) -> tuple[Notice, ...]:
             note(
                 "The time ran out before this was proven best; a better answer may differ by {gap} %.",
                 "assumed",
-                gap=f"{100 * fit.gap:.1f}",
+                gap=rounded(100 * fit.gap, 1),
             )
         )
     return tuple(out)
@@ -312,8 +312,8 @@ def spare_scarce(
     told = note(
         "{name} is used over {after} m instead of {before} m, with {rows} rows as planned.",
         name=scarce,
-        after=f"{after:.1f}",
-        before=f"{before:.1f}",
+        after=rounded(after, 1),
+        before=rounded(before, 1),
         rows=total,
     )
     return StashFit(stripes=with_rows(stripes, fit.rows), fit=fit, notices=(told, *explain(fit)))

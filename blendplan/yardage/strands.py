@@ -13,7 +13,7 @@ from typing import Literal
 
 from blendplan.errors import StripeError
 from blendplan.stripes.model import Stripe, total_rows
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, note, rounded
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.need import joins_at_row_end
 from blendplan.yardage.runs import Run, runs_of
@@ -193,7 +193,7 @@ def _notices(stripes: Sequence[Stripe], walk: Walk, left_out: Sequence[str]) -> 
                 name=short.name,
                 row=short.row,
                 stripe=short.stripe,
-                lacking=f"{short.lacking_m:.1f}",
+                lacking=rounded(short.lacking_m, 1),
             )
         )
         partners = [n for n in stripes[short.stripe - 1].strands if n != short.name]
