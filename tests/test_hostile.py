@@ -19,7 +19,7 @@ from blendplan.plan import make_plan
 from blendplan.project import brief_to_json, read_project
 from blendplan.start import starting_brief
 from blendplan.units import exact, number, whole
-from blendplan.wording import note
+from blendplan.wording import note, rounded
 
 HUGE = ["1e999", "9" * 500, 10**400, Decimal("1e999999"), Decimal("1e-999999")]
 
@@ -192,7 +192,7 @@ def test_one_turning_chain_in_words() -> None:
 
 def test_german_numbers_before_a_unit_have_a_comma_and_names_keep_their_point() -> None:
     told = note("{name}: take one skein more if its lot may be gone later; without it the chance of running short is "
-                "{chance} %.", name="1.5", chance="0.3")  # fmt: skip
+                "{chance} %.", name="1.5", chance=rounded(0.3, 1))  # fmt: skip
     assert told.say("de").startswith("1.5: ")
     assert "0,3 %" in told.say("de")
     assert "0.3 %" in told.text
