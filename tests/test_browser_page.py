@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from browser_page import ARGS, chromium_path, open_page, page_server, settle, shot, unfold
+from test_page_offline import blocked_env
 
 pytestmark = pytest.mark.browser
 
@@ -35,9 +36,9 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 @pytest.fixture
 def home(tmp_path: Path) -> Iterator[tuple[str, Path]]:
-    """A page of one's own, with its autosave folder."""
+    """A page of one's own, with its autosave folder; it can connect to nothing beyond the machine."""
     chromium_path()
-    with page_server(tmp_path / "home") as address:
+    with page_server(tmp_path / "home", **blocked_env(tmp_path / "blocked.log")) as address:
         yield address, tmp_path / "home"
 
 
@@ -120,7 +121,10 @@ def test_the_whole_job(browser, home, photo) -> None:
     picture, boxes = photo
     page = open_page(browser, address)
     asked: list[str] = []
-    page.on("request", lambda r: asked.append(r.url))
+    page.context.on("request", lambda r: asked.append(r.url))
+    page.on("websocket", lambda w: asked.append(w.url))
+    page.reload()
+    settle(page)
     page.get_by_role("button", name="Start my own").click()
     settle(page)
     page.get_by_text("Your blanket appears here.").wait_for()
@@ -217,7 +221,9 @@ def test_the_whole_job(browser, home, photo) -> None:
     shot(page, "own-blanket", full=True)
 
     # Nothing was asked of any other machine, and no photo lies in the folder.
-    assert not [url for url in asked if not url.startswith((address, "data:", "blob:"))]
+    own = (address, address.replace("http", "ws"), "data:", f"blob:{address}")
+    assert asked and not [url for url in asked if not url.startswith(own)]
+    assert (folder.parent / "blocked.log").read_text() == ""
     assert all(p.name.endswith(".json") for p in folder.rglob("*") if p.is_file())
     saved = json.loads(max((folder / "autosave").glob("r*.json")).read_text(encoding="utf-8"))
     assert saved["format"] == "blendplan-project" and len(saved["page"]["crops"]) == 2
