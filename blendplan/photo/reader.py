@@ -1,9 +1,9 @@
 """The reader: pixels of one yarn, already in neutral light, to its shades.
 
 A yarn in a photo is strand tops, gaps, glints and perhaps a label band. Its shade is the colour of the lit
-strand: the mean, in light, of the pixels between two high quantiles of luminance, after gaps, glints and
-whatever is not the yarn's own colour are set apart. Dark yarn shows glints so strongly that its light half
-cannot be trusted; there the level is held by the lower half.
+strand. Its hue and chroma are those of the middle tones, where neither gaps nor glints show; its lightness is
+that of the light tones, after whatever is not the yarn's own colour is set apart. Dark yarn shows glints so
+strongly that its light half cannot be trusted; there the level is held by the lower half.
 """
 
 from __future__ import annotations
@@ -20,11 +20,14 @@ __all__ = ["Cluster", "read_pixels", "split_pixels"]
 Floats = NDArray[np.float64]
 
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
-# Quantiles of luminance that hold the lit strand. Compared on tuning scenes with .5-.95, .6-.9, .7-.9, .8-.9:
-# within .1 CIEDE2000 of the best and the only one without a lightness bias.
-_LIT = (0.75, 0.93)
-# The lit strand is about this much (natural log) above the 30th percentile of matt yarn; measured on tuning scenes.
-_MATT_RISE, _MATT_CAP = 0.55, 1.1
+# Hue and chroma are read between these quantiles of luminance: below lie gaps, where light that goes from strand
+# to strand deepens the colour, above lie glints that wash it out. Of eleven bands tried on tuning scenes the best.
+_BODY = (0.40, 0.70)
+# Lightness is read between these, and is this much more than their mean: a strand is round and only its crest is
+# lit as flat paper beside it would be. Set on tuning scenes; .75-.93 without a factor is 2 L* too dark there.
+_LIT, _CREST = (0.70, 0.90), 1.10
+# Glints make dark yarn too light: its lit strand is at most this many times the 30th percentile. Tuning scenes.
+_MATT_RISE = 2.1
 # No matt surface is lit more than this many times its own median: above it is a glint or a label band.
 _GLINT = 2.5
 # Lightness counts this share in telling colours apart, because strands are round. Set on tuning scenes.
@@ -48,29 +51,38 @@ class Cluster:
     pixels: int
 
 
-def read_pixels(linear: Floats) -> tuple[Floats, float]:
+def read_pixels(linear: Floats, clipped: float = 0.0) -> tuple[Floats, float]:
     """Return the shade of pixels of one colour (linear sRGB, shape (3,)) and its spread in CIEDE2000.
 
     Parameters
     ----------
     linear : ndarray, shape (n, 3)
         In neutral light, n at least 1.
+    clipped : float, optional
+        Share of the yarn's pixels, 0 to below 1, that were overexposed and are not among these: the lightest.
     """
     pixels = _main_hue(linear)
     luminance = pixels @ _LUMINANCE
     keep = luminance < _GLINT * max(float(np.median(luminance)), 1e-4)
-    pixels, luminance = pixels[keep], luminance[keep]
-    low, high = np.quantile(luminance, _LIT)
-    lit = pixels[(luminance >= low) & (luminance <= high)]
-    shade = lit.mean(axis=0)
-    level = float(shade @ _LUMINANCE)
-    matt = float(np.quantile(luminance, 0.3)) * np.exp(_MATT_RISE) * _MATT_CAP
-    shade = shade * min(1.0, matt / max(level, 1e-6))
-    seen = pixels[luminance >= np.quantile(luminance, 0.25)]
+    pixels = pixels[keep]
+    pixels = pixels[np.argsort(pixels @ _LUMINANCE, kind="stable")]
+    luminance = pixels @ _LUMINANCE
+    body = _between(pixels, _BODY, clipped).mean(axis=0)
+    matt = _MATT_RISE * float(np.quantile(luminance, min(1.0, 0.3 / (1 - clipped))))
+    level = min(_CREST * float(_between(luminance, _LIT, clipped).mean()), matt)
+    shade = body * level / max(float(body @ _LUMINANCE), 1e-6)
+    seen = pixels[len(pixels) // 4 :]
     own = linear_to_lab(np.clip(seen * (level / np.maximum(seen @ _LUMINANCE, 1e-5))[:, None], 0, None))
     middle = own.mean(axis=0)
     spread = float(np.sqrt(np.mean(delta_e_2000(own[:: max(1, len(own) // 4000)], middle) ** 2)))
     return shade, spread
+
+
+def _between(rising: Floats, quantiles: tuple[float, float], clipped: float) -> Floats:
+    """Return the part between two quantiles of sorted values, of which the highest are missing; never empty."""
+    low, high = (min(len(rising), round(q / (1 - clipped) * len(rising))) for q in quantiles)
+    low = min(low, len(rising) - 1)
+    return rising[low : max(high, low + 1)]
 
 
 def _main_hue(linear: Floats) -> Floats:
@@ -91,7 +103,9 @@ def _main_hue(linear: Floats) -> Floats:
     return near if len(near) >= 20 else linear
 
 
-def split_pixels(tops: Floats, linear: Floats, *, most: int = 6, exactly: int | None = None) -> tuple[Cluster, ...]:
+def split_pixels(
+    tops: Floats, linear: Floats, *, most: int = 6, exactly: int | None = None, clipped: float = 0.0
+) -> tuple[Cluster, ...]:
     """Return the shades of a yarn, the largest first: one for plain or heather, several for variegated.
 
     Parameters
@@ -102,6 +116,8 @@ def split_pixels(tops: Floats, linear: Floats, *, most: int = 6, exactly: int | 
         At most so many shades.
     exactly : int, optional
         So many shades, whether they stand apart or not (fewer only where the pixels have fewer colours).
+    clipped : float, optional
+        Share of the pixels, 0 to below 1, that were overexposed and left out; used where there is one shade.
 
     Notes
     -----
@@ -117,7 +133,7 @@ def split_pixels(tops: Floats, linear: Floats, *, most: int = 6, exactly: int | 
         centres = np.array(moved)
     centres = _join(sample, centres, most, exactly)
     if len(centres) == 1:
-        shade, spread = read_pixels(linear)
+        shade, spread = read_pixels(linear, clipped)
         return (Cluster(linear=_three(shade), share=1.0, spread=spread, pixels=len(linear)),)
     own, every = _nearest(points, centres), _nearest(_damped(linear), centres)
     out = []

@@ -307,7 +307,9 @@ def _yarn(
 ) -> YarnReading:
     (white, chart), (box, _) = light, place
     sample, neutral = _neutral(photo, small, light, place)
-    clusters = split_pixels(neutral[sample.top], neutral, most=6, exactly=shades)
+    # Where nearly all is overexposed the clipped pixels were read as well.
+    missing = sample.clipped if sample.clipped < 0.9 else 0.0
+    clusters = split_pixels(neutral[sample.top], neutral, most=6, exactly=shades, clipped=missing)
     read = tuple(_shade(c, white, chart, sample) for c in clusters)
     notices = []
     if len(read) > 1 and shades is None:

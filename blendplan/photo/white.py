@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from blendplan.colour import WHITE_XYZ, linear_to_xyz, xyz_to_linear
 from blendplan.errors import PhotoError
-from blendplan.photo.ground import Small, fit_field, log_light, terms
+from blendplan.photo.ground import Small, fit_field, ground_distance, log_light, terms
 from blendplan.photo.loading import Photo
 from blendplan.wording import Notice, note
 
@@ -36,6 +36,15 @@ _MIXED = 0.22
 _FULL = 0.96
 # How far lamps lie to the green side of a straight line in log ratios; the median of the tuning scenes.
 _LAMP_GREEN = 0.03
+# White in shadow has the ratio of green to blue of the white within this (natural log); so many pixels of it
+# tell a red that is full elsewhere. Set on tuning scenes.
+_SAME_HUE = 0.035
+_LEAST_SHADED = 25
+# Shaded pixels whose red to green differs by more than this (median, natural log) are not all white.
+_ALIKE = 0.04
+# A ground that varies by less than _PLAIN about its own light, and holds this share of the photo, shows how
+# the light falls off where a card is too small to show it; light that falls off by more is not believed.
+_PLAIN, _PLAIN_SHARE, _MOST_FALL = 0.12, 0.3, 0.9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,9 +219,59 @@ def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, lumina
         * soft(-texture, -0.022, 0.003)
         * soft(-abs(warm), -1.05 - plain, 0.12)
         * soft(-green, -0.30 - 0.3 * plain, 0.04)
-        * soft(green, -0.05 - 0.03 * max(warm, 0.0), 0.008)
+        * soft(green, -0.06 - 0.03 * max(warm, 0.0), 0.008)
         * soft(-warmer, -0.65 - plain, 0.12)
     )
+
+
+def _red_restored(small: Small, logs: Floats, region: Mask) -> tuple[Floats, bool]:
+    """Return the logs with the red of a white whose red is full, as in warm light, and whether it was seen.
+
+    White in shadow beside it, and anything else as neutral, has the same ratio of red to green and is not
+    full; such pixels are told by their ratio of green to blue. They are taken by their green, lowest first,
+    because taking those whose red is low would pick the noise. Without any, lamps lie on a line, so green
+    and blue tell what red would be.
+    """
+    from scipy.ndimage import binary_dilation
+
+    logs = logs.copy()
+    by_line = 2 * logs[..., 1] - logs[..., 2] - 2 * _LAMP_GREEN
+    cool = logs[..., 1] - logs[..., 2]
+    like = np.abs(cool - float(np.median(cool[region]))) < _SAME_HUE
+    near = binary_dilation(region, iterations=12) & small.counts & like & (logs[..., 1] > -3.0)
+    order = np.flatnonzero(near.ravel())
+    order = order[np.argsort(logs[..., 1].ravel()[order], kind="stable")]
+    full = np.cumsum(small.clipped.ravel()[order]) / np.arange(1, len(order) + 1)
+    usable = int(np.flatnonzero(full < 0.1)[-1]) + 1 if (full < 0.1).any() else 0
+    if usable >= _LEAST_SHADED:
+        shaded = order[:usable]
+        redder = (logs[..., 0] - logs[..., 1]).ravel()[shaded]
+        seen = float(np.median(redder))
+        alike = float(np.median(np.abs(redder - seen))) < _ALIKE
+        red = logs[..., 1] + seen if alike else (logs[..., 1] + seen + by_line) / 2
+    else:
+        alike, red = False, by_line
+    logs[..., 0] = np.maximum(logs[..., 0], red)
+    return logs, alike
+
+
+def _with_ground(
+    small: Small, logs: Floats, region: Mask, order: int, coefficients: Floats
+) -> tuple[int, Floats]:
+    """Return the light of a small white carried over the photo by the falling-off that a plain ground shows."""
+    distance, _ = ground_distance(small)
+    plain = (distance < 0.1) & small.counts & ~small.clipped
+    if plain.mean() < _PLAIN_SHARE:
+        return order, coefficients
+    light = logs.mean(axis=2, keepdims=True)
+    field, fall, sigma = fit_field(np.repeat(light, 3, axis=2), plain & ~region, 2)
+    if sigma > _PLAIN or np.ptp(field[..., 0]) > _MOST_FALL:
+        return order, coefficients
+    # The level is the white's own, where the white lies; only the shape comes from the ground.
+    basis = terms(region.shape, 2)[region]
+    own = basis[:, : len(coefficients)] @ coefficients
+    fall[0] += (own - basis @ fall).mean(axis=0)
+    return 2, fall
 
 
 def _measure(
@@ -225,11 +284,8 @@ def _measure(
         good = region
         full = np.median(small.linear[region], axis=0) > _FULL
         if full.tolist() == [True, False, False]:
-            # Only red is full, as in warm light: lamps lie on a line, so green and blue tell what red would be.
-            logs = logs.copy()
-            red = 2 * logs[..., 1] - logs[..., 2] - 2 * _LAMP_GREEN
-            logs[..., 0] = np.maximum(logs[..., 0], red)
-            confidence *= 0.7
+            logs, seen = _red_restored(small, logs, region)
+            confidence *= 0.9 if seen else 0.7
             notices.append(
                 note("the red of the white is overexposed and was inferred; its shades may be off", "warning")
             )
@@ -243,6 +299,8 @@ def _measure(
     order = 2 if share > 0.2 else 1 if share > 0.1 else 0
     _, coefficients, _ = fit_field(logs, good, order)
     coefficients[0] -= np.log(level)
+    if order < 2:
+        order, coefficients = _with_ground(small, logs, region, order, coefficients)
     rows, columns = np.nonzero(region)
     height, width = region.shape
     y, x = 2 * rows.mean() / max(height - 1, 1) - 1, 2 * columns.mean() / max(width - 1, 1) - 1
