@@ -23,17 +23,19 @@ _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 # Hue and chroma are read between these quantiles of luminance: below lie gaps, where light that goes from strand
 # to strand deepens the colour, above lie glints that wash it out. Of eleven bands tried on tuning scenes the best.
 _BODY = (0.40, 0.70)
-# Lightness is read between these, and is this much more than their mean: a strand is round and only its crest is
-# lit as flat paper beside it would be. Set on tuning scenes; .75-.93 without a factor is 2 L* too dark there.
-_LIT, _CREST = (0.70, 0.90), 1.10
+# A strand is round and only its crest is lit as flat paper beside it is. The crest lies above the light tones by
+# this share of the step from the middle tones to the light ones (in the logarithm), so that a flat thing reads as
+# it is. Set on tuning scenes; the mean of .75 to .93, used before, was 2 L* too dark there.
+_MIDDLE, _LIT, _CREST = (0.30, 0.60), (0.60, 0.80), 0.75
 # Glints make dark yarn too light: its lit strand is at most this many times the 30th percentile. Tuning scenes.
 _MATT_RISE = 2.1
 # No matt surface is lit more than this many times its own median: above it is a glint or a label band.
 _GLINT = 2.5
-# Lightness counts this share in telling colours apart, because strands are round. Set on tuning scenes.
-_DAMP = 0.45
-# Two shades of one yarn nearer than this (damped Oklab x 100) are one. Set on tuning scenes.
-_APART = 9.0
+# Colours are told apart by Oklab's a and b over L, which shading leaves as they are, and a little by L. These
+# are their weights, the L below which the ratio would be noise, and the distance at which two shades are one;
+# set on tuning scenes.
+_HUE, _LIGHT, _DARK = 70.0, 35.0, 0.4
+_APART = 5.0
 _LEAST_SHARE = 0.05
 # Relief below which a part has no strands; paper has .02 to .07, yarn .1 to .3 on tuning scenes.
 _FLAT = 0.085
@@ -69,12 +71,12 @@ def read_pixels(linear: Floats, clipped: float = 0.0) -> tuple[Floats, float]:
     luminance = pixels @ _LUMINANCE
     body = _between(pixels, _BODY, clipped).mean(axis=0)
     matt = _MATT_RISE * float(np.quantile(luminance, min(1.0, 0.3 / (1 - clipped))))
-    level = min(_CREST * float(_between(luminance, _LIT, clipped).mean()), matt)
+    middle, lit = (float(_between(luminance, part, clipped).mean()) for part in (_MIDDLE, _LIT))
+    level = min(lit * (lit / max(middle, 1e-6)) ** _CREST, matt)
     shade = body * level / max(float(body @ _LUMINANCE), 1e-6)
     seen = pixels[len(pixels) // 4 :]
     own = linear_to_lab(np.clip(seen * (level / np.maximum(seen @ _LUMINANCE, 1e-5))[:, None], 0, None))
-    middle = own.mean(axis=0)
-    spread = float(np.sqrt(np.mean(delta_e_2000(own[:: max(1, len(own) // 4000)], middle) ** 2)))
+    spread = float(np.sqrt(np.mean(delta_e_2000(own[:: max(1, len(own) // 4000)], own.mean(axis=0)) ** 2)))
     return shade, spread
 
 
@@ -121,10 +123,10 @@ def split_pixels(
 
     Notes
     -----
-    Seeds by farthest points, k-means in Oklab with lightness damped, then the two nearest are joined until
+    Seeds by farthest points, k-means on hue and chroma apart from shading, then the two nearest are joined until
     all stand apart; a small one on the line between two larger is their blur. No random numbers.
     """
-    points = _damped(tops)
+    points = _points(tops)
     sample = points[:: max(1, len(points) // 3000)]
     centres = _seeds(sample, 8)
     for _ in range(12):
@@ -135,7 +137,7 @@ def split_pixels(
     if len(centres) == 1:
         shade, spread = read_pixels(linear, clipped)
         return (Cluster(linear=_three(shade), share=1.0, spread=spread, pixels=len(linear)),)
-    own, every = _nearest(points, centres), _nearest(_damped(linear), centres)
+    own, every = _nearest(points, centres), _nearest(_points(linear), centres)
     out = []
     for i in range(len(centres)):
         part = linear[every == i]
@@ -173,8 +175,11 @@ def _three(values: Floats) -> tuple[float, float, float]:
     return (float(values[0]), float(values[1]), float(values[2]))
 
 
-def _damped(linear: Floats) -> Floats:
-    return linear_to_oklab(np.clip(linear, 1e-5, None)) * np.array([100 * _DAMP, 100.0, 100.0])
+def _points(linear: Floats) -> Floats:
+    """Return places where a colour keeps its own in light and in shade, shape (n, 3)."""
+    oklab = linear_to_oklab(np.clip(linear, 1e-5, None))
+    light = oklab[:, :1]
+    return np.concatenate([_LIGHT * light, _HUE * oklab[:, 1:] / np.maximum(light, _DARK)], axis=1)
 
 
 def _seeds(points: Floats, count: int) -> Floats:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from blendplan.photo.ground import Small, log_light
+from blendplan.photo.band import label_band
+from blendplan.photo.ground import Small
 from blendplan.photo.loading import Photo
 
 __all__ = ["Sample", "sample_yarn"]
@@ -19,9 +20,6 @@ Mask = NDArray[np.bool_]
 _MOST = 12_000
 # A code at or above this in any channel is overexposed.
 _CLIPPED = 252
-# A label band is this much smoother than the yarn, and this share of it; set on tuning scenes.
-_SMOOTHER = 0.45
-_BAND_SHARE = (0.02, 0.5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,7 +57,7 @@ def sample_yarn(photo: Photo, small: Small, region: Mask, box: tuple[int, int, i
     inner = ndimage.binary_erosion(region, iterations=2)
     # A region that is the whole box has no rim of ground to lose.
     chosen = inner if inner.sum() > 0.4 * region.sum() else region
-    band = _label_band(small, chosen)
+    band = label_band(small, chosen)
     if band is not None:
         chosen = chosen & ~band
     height, width = photo.srgb8.shape[:2]
@@ -93,30 +91,3 @@ def sample_yarn(photo: Photo, small: Small, region: Mask, box: tuple[int, int, i
         clipped=clipped,
         band=band is not None,
     )
-
-
-def _label_band(small: Small, region: Mask) -> Mask | None:
-    """Return the smooth part of a region, if there is one and the rest is yarn."""
-    from scipy import ndimage
-
-    if region.sum() < 150:
-        return None
-    rows, columns = np.nonzero(region)
-    win = np.s_[max(0, rows.min() - 6) : rows.max() + 7, max(0, columns.min() - 6) : columns.max() + 7]
-    mean = log_light(small.linear[win]).mean(axis=2)
-    inside = region[win]
-    fine = mean - ndimage.gaussian_filter(mean, 2.5)
-    texture = np.sqrt(np.maximum(ndimage.uniform_filter(fine**2, 5), 0))
-    usual = float(np.median(texture[inside]))
-    if usual < 0.02:
-        return None
-    smooth = ndimage.binary_opening((texture < _SMOOTHER * usual) & inside, iterations=1)
-    smooth = ndimage.binary_closing(smooth, iterations=4) & inside
-    labels, count = ndimage.label(smooth)
-    sizes = np.bincount(labels.ravel(), minlength=count + 1)
-    keep = np.isin(labels, [i for i in range(1, count + 1) if sizes[i] > _BAND_SHARE[0] * inside.sum()])
-    if not keep.any() or keep.sum() > _BAND_SHARE[1] * inside.sum():
-        return None
-    out = np.zeros(region.shape, dtype=bool)
-    out[win] = ndimage.binary_dilation(keep, iterations=3)
-    return out

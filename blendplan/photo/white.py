@@ -213,13 +213,15 @@ def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, lumina
     warmer = warm - float(others[0] - others[2])
     # A place with no grain at all is hardly wood or cloth and may be warmer.
     plain = 0.6 * soft(-texture, -0.009, 0.001)
+    # Paper under everything is wider than a wall or a petal is; some LEDs are a little pinkish.
+    wide = soft(float(region.mean()), 0.45, 0.05)
     return (
         soft(light / brightest, 0.62, 0.05)
         * soft(light, 0.22, 0.04)
         * soft(-texture, -0.022, 0.003)
         * soft(-abs(warm), -1.05 - plain, 0.12)
         * soft(-green, -0.30 - 0.3 * plain, 0.04)
-        * soft(green, -0.06 - 0.03 * max(warm, 0.0), 0.008)
+        * soft(green, -0.05 - 0.03 * max(warm, 0.0) - 0.01 * wide, 0.008)
         * soft(-warmer, -0.65 - plain, 0.12)
     )
 
@@ -255,9 +257,7 @@ def _red_restored(small: Small, logs: Floats, region: Mask) -> tuple[Floats, boo
     return logs, alike
 
 
-def _with_ground(
-    small: Small, logs: Floats, region: Mask, order: int, coefficients: Floats
-) -> tuple[int, Floats]:
+def _with_ground(small: Small, logs: Floats, region: Mask, order: int, coefficients: Floats) -> tuple[int, Floats]:
     """Return the light of a small white carried over the photo by the falling-off that a plain ground shows."""
     distance, _ = ground_distance(small)
     plain = (distance < 0.1) & small.counts & ~small.clipped
