@@ -34,8 +34,9 @@ from blendplan.photo import (
     share_light,
     split_part,
 )
-from blendplan.photo.chart import PATCHES, fit_chart, patch_light, patch_values
+from blendplan.photo.chart import PATCHES, patch_light, patch_values
 from blendplan.photo.chart_finding import find_chart
+from blendplan.photo.chart_fit import fit_chart, patch_places
 from blendplan.photo.ground import shrink
 from blendplan.photo.loading import Photo
 from blendplan.photo.white import correct, find_white
@@ -307,16 +308,15 @@ def test_a_real_chart_fitted_on_half_is_better_on_the_other_half(name: str, samp
     photo = load_photo((samples / "photos" / name).read_bytes(), name)
     seen = patch_light(photo, np.array(REAL_CHARTS[name]))
     wanted, lab = patch_values()
+    places = patch_places()
     raw = float(delta_e_2000(linear_to_lab(seen), lab).mean())
     rng = np.random.default_rng(TEST_SEED)
     halves = []
     for _ in range(4):
         order = rng.permutation(24)
         half, other = order[:12], order[12:]
-        curve, matrix = fit_chart(seen[half], wanted[half], lab[half])
-        from blendplan.photo.chart import _apply
-
-        halves.append(float(delta_e_2000(linear_to_lab(_apply(seen[other], curve, matrix)), lab[other]).mean()))
+        fit = fit_chart(seen[half], wanted[half], lab[half], places[half])
+        halves.append(float(delta_e_2000(linear_to_lab(fit.correct(seen[other], places[other])), lab[other]).mean()))
     assert np.mean(halves) < 0.8 * raw
 
 

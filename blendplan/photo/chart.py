@@ -1,4 +1,4 @@
-"""A 24-patch colour chart in the photo: the tone curve and 3x3 matrix that bring it to its published values."""
+"""A 24-patch colour chart in the photo: where it is, and what its patches should be."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from blendplan.colour import adapt_xyz, delta_e_2000, linear_to_lab, srgb_to_linear, xyz_to_linear
+from blendplan.colour import adapt_xyz, linear_to_lab, srgb_to_linear, xyz_to_linear
 from blendplan.errors import PhotoError
+from blendplan.photo.chart_fit import ChartFit, fit_chart, leave_one_out, patch_places
 from blendplan.photo.loading import Photo
 
-__all__ = ["PATCHES", "Chart", "fit_chart", "inside_quad", "patch_values", "read_chart"]
+__all__ = ["PATCHES", "Chart", "inside_quad", "patch_values", "read_chart"]
 
 Floats = NDArray[np.float64]
 
@@ -53,22 +54,19 @@ class Chart:
     ----------
     corners : four (x, y)
         Full-size pixels, from dark skin round by bluish green, black and white.
-    curve : (float, float)
-        Power and bend of the tone curve: log light = power x log code + bend x (log code)^2.
-    matrix : three rows of three
-        From curved camera values to linear sRGB under D65.
+    fit : ChartFit
+        The camera as fitted.
     error : float
         Mean CIEDE2000 of the patches, each left out of the fit in turn.
     """
 
     corners: tuple[tuple[float, float], ...]
-    curve: tuple[float, float]
-    matrix: tuple[tuple[float, float, float], ...]
+    fit: ChartFit
     error: float
 
     def correct(self, linear_rgb: Floats) -> Floats:
-        """Return linear sRGB in neutral daylight from the photo's linear sRGB."""
-        return _apply(np.asarray(linear_rgb), np.array(self.curve), np.array(self.matrix))
+        """Return linear sRGB in neutral daylight from the photo's linear sRGB, in the light of the chart's middle."""
+        return self.fit.correct(linear_rgb)
 
 
 def read_chart(photo: Photo, corners: str | Sequence[tuple[float, float]]) -> Chart:
@@ -96,7 +94,7 @@ def read_chart(photo: Photo, corners: str | Sequence[tuple[float, float]]) -> Ch
         )
     seen = patch_light(photo, points)
     wanted, lab = patch_values()
-    curve, matrix = fit_chart(seen, wanted, lab)
+    fit = fit_chart(seen, wanted, lab, patch_places())
     off = float(np.mean(leave_one_out(seen, wanted, lab)))
     if off > 15:
         raise PhotoError(
@@ -107,8 +105,7 @@ def read_chart(photo: Photo, corners: str | Sequence[tuple[float, float]]) -> Ch
         )
     return Chart(
         corners=tuple((float(x), float(y)) for x, y in points),
-        curve=(float(curve[0]), float(curve[1])),
-        matrix=tuple((float(r[0]), float(r[1]), float(r[2])) for r in matrix),
+        fit=fit,
         error=round(off, 2),
     )
 
@@ -153,51 +150,3 @@ def inside_quad(x: NDArray[Any], y: NDArray[Any], corners: Floats, grow: float =
         sides.append((x1 - x0) * (y - y0) - (y1 - y0) * (x - x0) >= 0)
     every = np.stack(sides)
     return np.asarray(np.all(every, axis=0) | np.all(~every, axis=0))
-
-
-def _curved(linear: Floats, curve: Floats) -> Floats:
-    logs = np.log(np.clip(linear, 1e-4, None))
-    return np.exp(curve[0] * logs + curve[1] * logs**2)
-
-
-def _apply(linear: Floats, curve: Floats, matrix: Floats) -> Floats:
-    return np.clip(_curved(linear, curve) @ matrix.T, 0.0, None)
-
-
-def fit_chart(seen: Floats, wanted: Floats, lab: Floats) -> tuple[Floats, Floats]:
-    """Return the tone curve and the matrix that bring patches nearest to their values in CIELAB.
-
-    Notes
-    -----
-    Eleven unknowns: power, bend, nine of the matrix. The matrix is drawn weakly to a plain white balance and the
-    curve to a straight one, so that twelve patches do for a fit. Clipped patches (code 250 and above) weigh less.
-    """
-    from scipy.optimize import least_squares
-
-    weight = np.where((seen > 0.955).any(axis=1), 0.3, 1.0)
-    # Weighting chroma by 1 / (1 + .045 C) brings CIELAB near to CIEDE2000.
-    chroma = np.hypot(lab[:, 1], lab[:, 2])
-    scale = np.stack([np.ones_like(chroma), 1 / (1 + 0.045 * chroma), 1 / (1 + 0.03 * chroma)], axis=1)
-    balance = np.median(wanted.clip(1e-3) / seen.clip(1e-3), axis=0)
-
-    def residual(v: Floats) -> Floats:
-        matrix = np.diag(balance) @ (np.eye(3) + v[2:].reshape(3, 3))
-        off = (linear_to_lab(_apply(seen, v[:2], matrix)) - lab) * scale * weight[:, None]
-        pull = np.concatenate([8.0 * (v[:2] - [1.0, 0.0]), 6.0 * v[2:]])
-        return np.concatenate([off.ravel(), pull])
-
-    start = np.zeros(11)
-    start[0] = 1.0
-    bounds = (np.r_[0.4, -0.25, np.full(9, -1.5)], np.r_[2.2, 0.25, np.full(9, 1.5)])
-    found = least_squares(residual, start, bounds=bounds, loss="soft_l1", f_scale=4.0, max_nfev=60).x
-    return found[:2], np.diag(balance) @ (np.eye(3) + found[2:].reshape(3, 3))
-
-
-def leave_one_out(seen: Floats, wanted: Floats, lab: Floats) -> Floats:
-    """Return the CIEDE2000 of each patch when it takes no part in the fit."""
-    out = []
-    for k in range(len(seen)):
-        keep = np.arange(len(seen)) != k
-        curve, matrix = fit_chart(seen[keep], wanted[keep], lab[keep])
-        out.append(float(delta_e_2000(linear_to_lab(_apply(seen[k : k + 1], curve, matrix)), lab[k])[0]))
-    return np.array(out)

@@ -23,7 +23,8 @@ import scenes_light  # noqa: E402
 
 from blendplan.colour import delta_e_2000, linear_to_lab, srgb_to_linear  # noqa: E402
 from blendplan.photo import load_photo, read_photo  # noqa: E402
-from blendplan.photo.chart import _apply, fit_chart, leave_one_out, patch_light, patch_values  # noqa: E402
+from blendplan.photo.chart import patch_light, patch_values  # noqa: E402
+from blendplan.photo.chart_fit import fit_chart, leave_one_out, patch_places  # noqa: E402
 from blendplan.photo.white import correct  # noqa: E402
 
 SEEDS = {"tuning": 100, "test": 900}
@@ -138,6 +139,7 @@ def _chart_report() -> list[str]:
 
     lines = []
     wanted, lab = patch_values()
+    places = patch_places()
     for name, corners in REAL_CHARTS.items():
         photo = load_photo((Path(folder) / "photos" / name).read_bytes(), name)
         seen = patch_light(photo, np.array(corners))
@@ -148,11 +150,11 @@ def _chart_report() -> list[str]:
         alone = leave_one_out(seen, wanted, lab)
         rng = np.random.default_rng(SEEDS["test"])
         halves = []
-        for _ in range(8):
+        for _ in range(24):
             order = rng.permutation(24)
-            curve, matrix = fit_chart(seen[order[:12]], wanted[order[:12]], lab[order[:12]])
-            rest = order[12:]
-            halves.append(float(delta_e_2000(linear_to_lab(_apply(seen[rest], curve, matrix)), lab[rest]).mean()))
+            half, rest = order[:12], order[12:]
+            fit = fit_chart(seen[half], wanted[half], lab[half], places[half])
+            halves.append(float(delta_e_2000(linear_to_lab(fit.correct(seen[rest], places[rest])), lab[rest]).mean()))
         lines.append(
             f"  {name}: raw {raw.mean():.1f}; white alone {scaled.mean():.1f} / {np.quantile(scaled, 0.95):.1f}"
             f" (target 6); card, left out {alone.mean():.1f}; half on the other half {np.mean(halves):.1f}"
