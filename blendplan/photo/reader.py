@@ -37,6 +37,9 @@ _GLINT = 2.5
 _HUE, _LIGHT, _DARK = 70.0, 35.0, 0.4
 _APART = 5.0
 _LEAST_SHARE = 0.05
+# Two shades that lie mixed are one heather: over so many cells a side, less segregated than this (0 mixed alike
+# everywhere, 1 apart). Set on tuning scenes.
+_CELLS, _MIXED = 8, 0.3
 # Relief below which a part has no strands; paper has .02 to .07, yarn .1 to .3 on tuning scenes.
 _FLAT = 0.085
 # A part as white as paper on less than this share of a skein is taken for its band; assumed.
@@ -106,14 +109,24 @@ def _main_hue(linear: Floats) -> Floats:
 
 
 def split_pixels(
-    tops: Floats, linear: Floats, *, most: int = 6, exactly: int | None = None, clipped: float = 0.0
+    linear: Floats,
+    top: NDArray[np.bool_],
+    places: Floats,
+    *,
+    most: int = 6,
+    exactly: int | None = None,
+    clipped: float = 0.0,
 ) -> tuple[Cluster, ...]:
     """Return the shades of a yarn, the largest first: one for plain or heather, several for variegated.
 
     Parameters
     ----------
-    tops, linear : ndarray, shape (n, 3)
-        Pixels in neutral light: of the strand tops, which say how many colours there are, and all of them.
+    linear : ndarray, shape (n, 3)
+        Pixels in neutral light.
+    top : ndarray of bool, shape (n,)
+        True on the strand tops, which say how many colours there are.
+    places : ndarray, shape (n, 2)
+        Where the pixels are, in any unit: what lies mixed everywhere is a heather, not several shades.
     most : int
         At most so many shades.
     exactly : int, optional
@@ -126,14 +139,19 @@ def split_pixels(
     Seeds by farthest points, k-means on hue and chroma apart from shading, then the two nearest are joined until
     all stand apart; a small one on the line between two larger is their blur. No random numbers.
     """
-    points = _points(tops)
-    sample = points[:: max(1, len(points) // 3000)]
+    # A yarn without relief has no tops.
+    tops = np.flatnonzero(top) if top.any() else np.arange(len(linear))
+    points = _points(linear[tops])
+    step = max(1, len(points) // 3000)
+    sample = points[::step]
     centres = _seeds(sample, 8)
     for _ in range(12):
         own = _nearest(sample, centres)
         moved = [np.median(sample[own == i], axis=0) if (own == i).any() else c for i, c in enumerate(centres)]
         centres = np.array(moved)
     centres = _join(sample, centres, most, exactly)
+    if exactly is None:
+        centres = _join_mixed(sample, places[tops[::step]], centres)
     if len(centres) == 1:
         shade, spread = read_pixels(linear, clipped)
         return (Cluster(linear=_three(shade), share=1.0, spread=spread, pixels=len(linear)),)
@@ -228,6 +246,43 @@ def _join(points: Floats, centres: Floats, most: int, exactly: int | None) -> Fl
         sizes[big] += sizes[little]
         centres, sizes = np.delete(centres, little, axis=0), np.delete(sizes, little)
     return centres
+
+
+def _join_mixed(points: Floats, places: Floats, centres: Floats) -> Floats:
+    """Join centres whose pixels lie mixed with each other all over the yarn: the fibres of a heather."""
+    low, high = places.min(axis=0), places.max(axis=0)
+    cell = np.minimum((places - low) / np.maximum(high - low, 1e-9) * _CELLS, _CELLS - 1).astype(int)
+    cell = cell[:, 0] * _CELLS + cell[:, 1]
+    while len(centres) > 1:
+        own = _nearest(points, centres)
+        counts = np.stack([np.bincount(cell[own == i], minlength=_CELLS**2) for i in range(len(centres))])
+        best = (_MIXED, 0, 0)
+        for i in range(len(centres)):
+            for j in range(i):
+                apart = _segregation(counts[i], counts[j])
+                best = min(best, (apart, i, j))
+        if best[0] >= _MIXED:
+            break
+        _, i, j = best
+        weights = counts[[i, j]].sum(axis=1)
+        centres[j] = (centres[[i, j]] * weights[:, None]).sum(axis=0) / max(weights.sum(), 1)
+        centres = np.delete(centres, i, axis=0)
+    return centres
+
+
+def _segregation(one: NDArray[np.intp], two: NDArray[np.intp]) -> float:
+    """Return 0 for two kinds mixed everywhere alike to 1 for two that share no cell; chance is taken off."""
+    both = (one + two).astype(float)
+    full = both >= 4
+    if full.sum() < 3:
+        return 1.0
+    share = one[full] / both[full]
+    mean = float(np.average(share, weights=both[full]))
+    most = mean * (1 - mean)
+    if most < 1e-6:
+        return 1.0
+    by_chance = most * float(np.average(1 / both[full], weights=both[full]))
+    return (float(np.average((share - mean) ** 2, weights=both[full])) - by_chance) / max(most - by_chance, 1e-9)
 
 
 def _blur(centres: Floats, sizes: Floats) -> tuple[int, int] | None:

@@ -309,7 +309,9 @@ def _yarn(
     sample, neutral = _neutral(photo, small, light, place)
     # Where nearly all is overexposed the clipped pixels were read as well.
     missing = sample.clipped if sample.clipped < 0.9 else 0.0
-    clusters = split_pixels(neutral[sample.top], neutral, most=6, exactly=shades, clipped=missing)
+    height, width = photo.srgb8.shape[:2]
+    places = np.stack([sample.x * width, sample.y * height], axis=1)
+    clusters = split_pixels(neutral, sample.top, places, most=6, exactly=shades, clipped=missing)
     read = tuple(_shade(c, white, chart, sample) for c in clusters)
     notices = []
     if len(read) > 1 and shades is None:

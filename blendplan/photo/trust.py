@@ -18,7 +18,7 @@ __all__ = ["trust"]
 # All in CIEDE2000, added as squares; measured on tuning scenes.
 _BASE_PAPER = 5.2
 _BASE_SMALL = 6.2
-_NO_WHITE = 19.0
+_NO_WHITE = 22.0
 _DOUBTED = 28.0
 _MIXED = 1.0
 _CLIPPED = 6.0
@@ -56,7 +56,7 @@ def trust(
         reasons.append("no-white")
     else:
         # Middle tones suffer most from shape and tone curve; near-black and near-white least.
-        tone = 0.75 + 0.45 * float(np.exp(-(((lab[0] - 60) / 22) ** 2)))
+        tone = 0.72 + 0.42 * float(np.exp(-(((lab[0] - 58) / 30) ** 4)))
         parts.append(tone * (_BASE_PAPER if len(white.field) > 1 else _BASE_SMALL))
         parts.append(_DOUBTED * (1 - white.confidence))
         reasons.append("tone-curve")
