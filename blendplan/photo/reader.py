@@ -24,9 +24,10 @@ _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 # to strand deepens the colour, above lie glints that wash it out. Of eleven bands tried on tuning scenes the best.
 _BODY = (0.40, 0.70)
 # A strand is round and only its crest is lit as flat paper beside it is. The crest lies above the light tones by
-# this share of the step from the middle tones to the light ones (in the logarithm), so that a flat thing reads as
-# it is. Set on tuning scenes; the mean of .75 to .93, used before, was 2 L* too dark there.
-_MIDDLE, _LIT, _CREST = (0.30, 0.60), (0.60, 0.80), 0.75
+# this share of the step from the middle tones to the light ones (in the logarithm), less a step that noise alone
+# makes, so that a flat thing reads as it is. Set on tuning scenes; the mean of .75 to .93, used before, was 2 L*
+# too dark there.
+_MIDDLE, _LIT, _CREST, _NOISE = (0.30, 0.60), (0.60, 0.80), 0.85, 0.02
 # Glints make dark yarn too light: its lit strand is at most this many times the 30th percentile. Tuning scenes.
 _MATT_RISE = 2.1
 # No matt surface is lit more than this many times its own median: above it is a glint or a label band.
@@ -75,7 +76,8 @@ def read_pixels(linear: Floats, clipped: float = 0.0) -> tuple[Floats, float]:
     body = _between(pixels, _BODY, clipped).mean(axis=0)
     matt = _MATT_RISE * float(np.quantile(luminance, min(1.0, 0.3 / (1 - clipped))))
     middle, lit = (float(_between(luminance, part, clipped).mean()) for part in (_MIDDLE, _LIT))
-    level = min(lit * (lit / max(middle, 1e-6)) ** _CREST, matt)
+    step = max(0.0, float(np.log(max(lit, 1e-6) / max(middle, 1e-6))) - _NOISE)
+    level = min(lit * float(np.exp(_CREST * step)), matt)
     shade = body * level / max(float(body @ _LUMINANCE), 1e-6)
     seen = pixels[len(pixels) // 4 :]
     own = linear_to_lab(np.clip(seen * (level / np.maximum(seen @ _LUMINANCE, 1e-5))[:, None], 0, None))
