@@ -46,10 +46,10 @@ def on_colour(lab: tuple[float, float, float]) -> int:
 
     Notes
     -----
-    L* 49.6 is relative luminance 0.179, where both have the same contrast by WCAG 2.2
+    L* 49.4 is relative luminance 0.179, where both have the same contrast by WCAG 2.2
     ((Y + 0.05)^2 = 1.05 x 0.05).
     """
-    return 255 if lab[0] < 49.6 else 0
+    return 255 if lab[0] < 49.4 else 0
 
 
 def hatch(kind: Hatching, w: float, h: float, step: float) -> list[Line]:
