@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,9 +24,12 @@ _WIDTH = (0.07, 0.27)
 _MIDDLE = (0.25, 0.75)
 # Both of its edges are this many times stronger than what varies along it (a step in natural log of light over
 # the root of variance); printed lines run along it and are left out by a median. Set on tuning scenes.
-_STRONG, _QUIET, _MOST_VARIED = 3.0, 0.02, 0.25
+_STRONG, _QUIET, _MOST_VARIED = 2.3, 0.02, 0.25
+# A printed edge is straight: so much of its step is made within four pixels, where a stretch of another colour of
+# the yarn ends on each strand at its own place. Set on tuning scenes.
+_SHARP = 0.7
 # Yarn of this colour elsewhere in the skein means that it is a stretch of the yarn itself; set on tuning scenes.
-_NEAR, _ELSEWHERE = 0.3, 0.06
+_NEAR, _ELSEWHERE = 0.3, 0.2
 # Hue counts so much more than light: strands vary in light.
 _HUE = 1.5
 
@@ -120,7 +124,7 @@ def _strip_at(values: Floats, across: Floats, angle: float) -> _Strip | None:
     size = len(count)
     if size < 20:
         return None
-    total = np.stack([np.bincount(bins, v) for v in values.T], axis=1)
+    total = np.stack([np.bincount(bins, v) for v in values.T], axis=1).astype(np.float64)
     square = np.bincount(bins, (values**2).sum(axis=1))
     mean = total / np.maximum(count, 1)[:, None]
     varied = square / np.maximum(count, 1) - (mean**2).sum(axis=1)
@@ -146,7 +150,18 @@ def _strip_at(values: Floats, across: Floats, angle: float) -> _Strip | None:
             if not _MIDDLE[0] < (low + high) / (2 * size) < _MIDDLE[1] or float(jumps[one] @ jumps[two]) > 0:
                 continue
             along = float(np.median(varied[low + 1 : high]))
+            inner = total[low + 2 : high - 1].sum(axis=0) / max(float(count[low + 2 : high - 1].sum()), 1.0)
+            before, behind = slice(max(0, low - 7), max(1, low - 2)), slice(high + 3, high + 8)
+            sharp = (_sharp(jumps[one], inner, total, count, before), _sharp(-jumps[two], inner, total, count, behind))
+            if min(sharp) < _SHARP:
+                continue
             score = float(min(strength[one], strength[two]) / np.sqrt(along + _QUIET))
             if along < _MOST_VARIED and (best is None or score > best.score):
                 best = _Strip(score, angle, float(low + start), float(high + start))
     return best
+
+
+def _sharp(jump: Floats, inner: Floats, total: Floats, count: NDArray[Any], beyond: slice) -> float:
+    """Return how much of the way from the colour beyond an edge to that within is made in one step at the edge."""
+    way = inner - total[beyond].sum(axis=0) / max(float(count[beyond].sum()), 1.0)
+    return float(jump @ way) / max(float(way @ way), 1e-9)

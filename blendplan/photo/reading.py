@@ -31,6 +31,8 @@ Mask = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 
+# A skein of which this share lies in a box is meant by the box; of a neighbour only a corner does.
+_MOSTLY = 0.6
 # Less than this share of a photo without paper is no skein (assumed: a ball a tenth of the photo wide covers 1 %).
 _LEAST_FOUND = 0.01
 
@@ -244,9 +246,27 @@ def _region_of(photo: Photo, small: Small, box: Sequence[float], labels: NDArray
     y0, x0 = min(int(top * small.scale), rows - 1), min(int(left * small.scale), columns - 1)
     y1, x1 = max(y0 + 1, round(bottom * small.scale)), max(x0 + 1, round(right * small.scale))
     region = np.zeros(labels.shape, dtype=bool)
-    inside = labels[y0:y1, x0:x1]
-    region[y0:y1, x0:x1] = inside > 0 if (inside > 0).mean() > 0.3 else True
+    region[y0:y1, x0:x1] = _skein_in(labels, (y0, x0, y1, x1))
     return (left, top, right, bottom), region
+
+
+def _skein_in(labels: NDArray[np.int32], box: tuple[int, int, int, int]) -> Mask:
+    """Return the one skein of a small box: the hull of what stands out in it, or all where little does.
+
+    A skein is one convex thing; a pale stretch of it on pale ground stands out as little as the ground.
+    """
+    from skimage.morphology import convex_hull_image
+
+    y0, x0, y1, x1 = box
+    inside = labels[y0:y1, x0:x1]
+    here, everywhere = np.bincount(inside.ravel()), np.bincount(labels.ravel())
+    own = [i for i in range(1, len(here)) if here[i] > _MOSTLY * everywhere[i]]
+    found: Mask = np.isin(inside, own) if own else inside > 0
+    if (inside > 0).mean() <= 0.3:
+        return np.ones(inside.shape, dtype=bool)
+    hull: Any = convex_hull_image
+    whole: Mask = hull(found)
+    return whole
 
 
 def swatch_shade(photo: Photo, box: Sequence[float], *, white: str | White | tuple[float, float] = "auto") -> Shade:
