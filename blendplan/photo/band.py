@@ -22,6 +22,8 @@ _SHARE = (0.02, 0.5)
 _DIRECTIONS = 36
 _WIDTH = (0.07, 0.27)
 _MIDDLE = (0.25, 0.75)
+# The usual width, as a share; and the side, in pixels, to which a larger skein is averaged down.
+_USUAL, _SIDE = 0.15, 120
 # Both of its edges are this many times stronger than what varies along it (a step in natural log of light over
 # the root of variance); printed lines run along it and are left out by a median. Set on tuning scenes.
 _STRONG, _QUIET, _MOST_VARIED = 2.3, 0.02, 0.25
@@ -47,7 +49,7 @@ def label_band(small: Small, region: Mask) -> Mask | None:
     rows, columns = np.nonzero(region)
     win = np.s_[max(0, rows.min() - 6) : rows.max() + 7, max(0, columns.min() - 6) : columns.max() + 7]
     logs, inside = log_light(small.linear[win]), region[win]
-    found = _strip(logs, inside)
+    found = _strip_of(logs, inside)
     if found is None:
         found = _smooth(logs.mean(axis=2), inside)
     if found is None:
@@ -85,6 +87,22 @@ class _Strip:
     angle: float
     low: float
     high: float
+
+
+def _strip_of(logs: Floats, inside: Mask) -> Mask | None:
+    """Return `_strip` of a skein averaged down to at most _SIDE pixels: straightness asks for no more."""
+    block = -(-max(inside.shape) // _SIDE)
+    if block == 1:
+        return _strip(logs, inside)
+    height, width = (v // block * block for v in inside.shape)
+    shape = (height // block, block, width // block, block)
+    few = np.asarray(logs[:height, :width].reshape(*shape, 3).mean(axis=(1, 3)))
+    found = _strip(few, np.asarray(inside[:height, :width].reshape(shape).all(axis=(1, 3))))
+    if found is None:
+        return None
+    out = np.zeros(inside.shape, dtype=bool)
+    out[:height, :width] = np.repeat(np.repeat(found, block, axis=0), block, axis=1)
+    return out
 
 
 def _strip(logs: Floats, inside: Mask) -> Mask | None:
@@ -155,7 +173,9 @@ def _strip_at(values: Floats, across: Floats, angle: float) -> _Strip | None:
             sharp = (_sharp(jumps[one], inner, total, count, before), _sharp(-jumps[two], inner, total, count, behind))
             if min(sharp) < _SHARP:
                 continue
+            # Of two strips that share an edge the wider is the band, the narrower ends at a printed line.
             score = float(min(strength[one], strength[two]) / np.sqrt(along + _QUIET))
+            score *= ((high - low) / (_USUAL * size)) ** 0.5
             if along < _MOST_VARIED and (best is None or score > best.score):
                 best = _Strip(score, angle, float(low + start), float(high + start))
     return best

@@ -213,7 +213,8 @@ def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, lumina
     warmer = warm - float(others[0] - others[2])
     # A place with no grain at all is hardly wood or cloth and may be warmer.
     plain = 0.6 * soft(-texture, -0.009, 0.001)
-    # Paper under everything is wider than a wall or a petal is; some LEDs are a little pinkish.
+    # Paper under everything is wider than a wall or a petal is; some LEDs are a little pinkish, and one blue
+    # skein is all that it can be warmer than.
     wide = soft(float(region.mean()), 0.45, 0.05)
     return (
         soft(light / brightest, 0.62, 0.05)
@@ -222,7 +223,7 @@ def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, lumina
         * soft(-abs(warm), -1.05 - plain, 0.12)
         * soft(-green, -0.30 - 0.3 * plain, 0.04)
         * soft(green, -0.05 - 0.03 * max(warm, 0.0) - 0.01 * wide, 0.008)
-        * soft(-warmer, -0.65 - plain, 0.12)
+        * soft(-warmer, -0.65 - plain - 1.5 * wide, 0.12)
     )
 
 
