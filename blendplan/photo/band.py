@@ -95,6 +95,8 @@ def _strip_of(logs: Floats, inside: Mask) -> Mask | None:
     if block == 1:
         return _strip(logs, inside)
     height, width = (v // block * block for v in inside.shape)
+    if min(height, width) == 0:
+        return None
     shape = (height // block, block, width // block, block)
     few = np.asarray(logs[:height, :width].reshape(*shape, 3).mean(axis=(1, 3)))
     found = _strip(few, np.asarray(inside[:height, :width].reshape(shape).all(axis=(1, 3))))
@@ -108,6 +110,8 @@ def _strip_of(logs: Floats, inside: Mask) -> Mask | None:
 def _strip(logs: Floats, inside: Mask) -> Mask | None:
     """Return the straight strip that crosses a skein with two sharp, parallel edges and one colour between."""
     rows, columns = np.nonzero(inside)
+    if len(rows) == 0:
+        return None
     colour = logs[rows, columns]
     light = colour.mean(axis=1, keepdims=True)
     values = np.concatenate([light, _HUE * (colour - light)], axis=1)
