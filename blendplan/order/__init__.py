@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from blendplan.order.aims import AIMS
 from blendplan.order.alternatives import Alternative, alternatives, order_distance
-from blendplan.order.choose import choose_order, follow_shades
+from blendplan.order.choose import choose_order, follow_shades, wanted_along
 from blendplan.order.constraints import Constraints
 from blendplan.order.explain import Mend, StepReport, explain_step
 from blendplan.order.find import find_order
@@ -37,4 +37,5 @@ __all__ = [
     "order_distance",
     "short_of_yarn",
     "step_matrix",
+    "wanted_along",
 ]

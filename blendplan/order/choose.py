@@ -19,7 +19,7 @@ from blendplan.units import whole
 from blendplan.wording import note
 from blendplan.yarn import Yarn, check_yarns
 
-__all__ = ["choose_order", "follow_shades"]
+__all__ = ["choose_order", "follow_shades", "wanted_along"]
 
 Lab = tuple[float, float, float]
 
@@ -157,9 +157,7 @@ def follow_shades(
         raise StripeError("one colour cannot follow a picture; add another yarn or ask for one stripe.")
     n = member_n(n_member)
     lab = np.array([y.lab for y in on_hand])
-    along = np.array(shades, dtype=np.float64).reshape(-1, 3)
-    at = np.linspace(0, len(along) - 1, 2 * k - 1)
-    wanted = np.stack([np.interp(at, np.arange(len(along)), along[:, c]) for c in range(3)], axis=1)
+    wanted = np.array(wanted_along(shades, 2 * k - 1))
     solid = np.asarray(delta_e_2000(wanted[::2, None], lab[None]))
     between = np.zeros((max(k - 1, 0), len(lab), len(lab)))
     if blend_rows and k > 1:
@@ -179,6 +177,28 @@ def follow_shades(
         verdict=note("proven best: no other {k} stripes of these colours follow the line more closely.", k=k),
         aim=(("follow", 1.0),),
     )
+
+
+def wanted_along(shades: tuple[Lab, ...], count: int) -> tuple[Lab, ...]:
+    """Return the shades wanted at evenly spaced places, read between those met along a line.
+
+    Parameters
+    ----------
+    shades : tuple of Lab triples
+        First to last, at least one.
+    count : int
+        Places, 1 or more; one place is the start of the line. `follow_shades` asks for 2 * places - 1, solid stripes
+        and the blends between them in turn.
+
+    Examples
+    --------
+    >>> wanted_along(((0.0, 0.0, 0.0), (50.0, 0.0, 20.0)), 3)[1]
+    (25.0, 0.0, 10.0)
+    """
+    along = np.array(shades, dtype=np.float64).reshape(-1, 3)
+    at = np.linspace(0, len(along) - 1, count)
+    columns = [np.interp(at, np.arange(len(along)), along[:, c]) for c in range(3)]
+    return tuple((float(a), float(b), float(c)) for a, b, c in zip(*columns, strict=True))
 
 
 def _along(solid: Floats, between: Floats) -> tuple[list[int], float]:

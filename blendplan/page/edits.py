@@ -10,6 +10,7 @@ from typing import Any
 from blendplan.errors import StripeError, YarnError
 from blendplan.outputs.look import letters
 from blendplan.plan import Brief
+from blendplan.stripes import edit
 from blendplan.stripes.model import Stripe
 from blendplan.yarn import Shade, Yarn
 
@@ -23,6 +24,7 @@ __all__ = [
     "drop_yarn",
     "rename_yarn",
     "reorder",
+    "reorder_stripes",
     "set_shade",
     "signs_of",
 ]
@@ -148,9 +150,18 @@ def by_hand(brief: Brief) -> Brief:
     return replace(brief, stripes=brief.all_stripes())
 
 
-def change_stripes(brief: Brief, edit: Callable[[Seq[Stripe]], tuple[Stripe, ...]]) -> Brief:
+def change_stripes(brief: Brief, act: Callable[[Seq[Stripe]], tuple[Stripe, ...]]) -> Brief:
     """Return the brief with its stripes, written out, changed by an edit of `blendplan.stripes.edit`."""
-    return replace(brief, stripes=edit(brief.all_stripes()))
+    return replace(brief, stripes=act(brief.all_stripes()))
+
+
+def reorder_stripes(brief: Brief, places: Seq[int]) -> Brief:
+    """Return the brief with its written-out stripes read from old places; one missing place is taken out."""
+    stripes = brief.all_stripes()
+    gone = set(range(len(stripes))) - set(places)
+    if len(gone) == 1 and len(places) == len(stripes) - 1:
+        return replace(brief, stripes=edit.remove(stripes, gone.pop()))
+    return replace(brief, stripes=edit.arrange(stripes, places))
 
 
 def change_strand(brief: Brief, at: int, strand: int, name: str) -> Brief:

@@ -23,6 +23,7 @@ __all__ = [
     "fold",
     "number_field",
     "refused",
+    "several_field",
     "slide_field",
     "switch_field",
     "text_field",
@@ -169,6 +170,32 @@ def slide_field(label: str, key: str, value: str, options: Mapping[str, str], ap
         key=key,
         on_change=_take,
         args=(key, apply),
+    )
+    refused(key)
+
+
+def several_field(
+    label: str,
+    key: str,
+    values: tuple[str, ...],
+    options: Mapping[str, str],
+    apply: Callable[[tuple[str, ...]], object],
+    *,
+    help: str | None = None,
+    placeholder: str = "",
+) -> None:
+    """Draw a choice of any number of options given as value to shown text."""
+    if key not in st.session_state.bad and tuple(st.session_state.get(key, ())) != values:
+        st.session_state[key] = list(values)
+    st.multiselect(
+        label,
+        list(options),
+        format_func=lambda v: options.get(v, v),
+        key=key,
+        on_change=_take,
+        args=(key, lambda got: apply(tuple(got))),
+        help=help,
+        placeholder=placeholder,
     )
     refused(key)
 

@@ -4,79 +4,158 @@ from __future__ import annotations
 
 import html
 from collections.abc import Sequence
-from functools import lru_cache
+from dataclasses import replace
 
 import streamlit as st
 
 from blendplan.errors import BlendplanError, StripeError
-from blendplan.order import AIMS, Constraints, Ordering
-from blendplan.order.alternatives import Alternative, alternatives
+from blendplan.order import AIMS, Alternative, Ordering
 from blendplan.order.explain import explain_step
 from blendplan.outputs.show import Show
 from blendplan.page import edits
 from blendplan.page.derive import plan_of, seen_small
-from blendplan.page.fields import refused, try_
-from blendplan.page.show import bullet_list, figure, refused_html
+from blendplan.page.fields import choice_field, fold, refused, several_field, switch_field, try_, whole_field
+from blendplan.page.show import bullet_list, capital, figure, inert, refused_html
 from blendplan.page.sight import figure_html
 from blendplan.page.state import change, commit, lang, say, say_error, work
+from blendplan.page.wishes import MIXED, OFFERED, Wishes, answers, asked_of
 from blendplan.page.workspace import Variant
 from blendplan.plan import Brief
 from blendplan.wording import tr
-from blendplan.yarn import Yarn
 
 __all__ = ["order_fold", "variants_fold"]
 
-# Aims that need nothing more than the yarns.
-OFFERED = ("smoothest", "even", "steady", "contrast", "light-to-dark", "dark-to-light", "hue", "high-low")
+# What the library calls her own order is the order that the page has in hand.
+IN_HAND = {"own": "near the order in hand"}
 
 
-@lru_cache(maxsize=16)
-def _search(
-    yarns: tuple[Yarn, ...],
-    aim: str,
-    ends: tuple[str | None, str | None],
-    rows: tuple[int, int],
-    member: float,
-) -> tuple[Alternative, ...]:
-    """Return a handful of really different good orders, the best first."""
-    wishes = Constraints(first=ends[0], last=ends[1])
-    return alternatives(
-        yarns, count=3, aim=aim, constraints=wishes, n_member=member, solid_rows=rows[0], blend_rows=rows[1]
-    )
+def _aim(name: str) -> str:
+    """Return an aim in words."""
+    return say(IN_HAND[name]) if name in IN_HAND else tr(AIMS[name], lang())
+
+
+def _wishes(current: Brief) -> Wishes:
+    """Return what is asked for, without what is no longer there; it lasts for the session."""
+    kept: Wishes = st.session_state.get("wishes", Wishes())
+    return kept.fitted(current)
+
+
+def _wish(**changes: object) -> None:
+    st.session_state["wishes"] = replace(st.session_state.get("wishes", Wishes()), **changes)
 
 
 def order_fold(current: Brief) -> None:
-    """Draw the choice of an aim and what was found."""
-    names = list(dict.fromkeys(current.sequence.order))
+    """Draw what an order should do and what was found."""
+    wishes = _wishes(current)
+    names = asked_of(current, wishes)
+    if len(current.yarns) < 2:
+        st.caption(say("An order needs two yarns or more."))
+        return
+    ends = {"": say("free"), **{n: n for n in names}}
+    columns = st.columns(3)
+    with columns[0]:
+        choice_field(
+            say("What the order should do"),
+            "aim",
+            wishes.aim,
+            {a: _aim(a) for a in OFFERED},
+            lambda v: _wish(aim=v),
+        )
+    with columns[1]:
+        choice_field(say("First colour"), "order-first", wishes.first, ends, lambda v: _wish(first=v))
+    with columns[2]:
+        choice_field(say("Last colour"), "order-last", wishes.last, ends, lambda v: _wish(last=v))
+    more = fold(say("More wishes: several aims, a round, only some colours"), "order-wishes")
+    if more.open:
+        with more:
+            _more(current, wishes)
+    elif wishes.more:
+        st.caption(_summary(wishes, len(current.yarns)))
     if len(names) < 2:
         st.caption(say("An order needs two yarns or more."))
         return
-    free = say("free")
-    columns = st.columns(3)
-    with columns[0]:
-        aim = st.selectbox(
-            say("What the order should do"), OFFERED, format_func=lambda a: tr(AIMS[a], lang()), key="aim"
-        )
-    with columns[1]:
-        first = st.selectbox(say("First colour"), ["", *names], format_func=lambda n: n or free, key="order-first")
-    with columns[2]:
-        last = st.selectbox(say("Last colour"), ["", *names], format_func=lambda n: n or free, key="order-last")
-    rule = current.sequence
-    yarns = tuple(y for y in current.yarns if y.name in names)
     try:
         with st.spinner(say("Looking for good orders")):
-            found = _search(
-                yarns, aim, (first or None, last or None), (rule.solid_rows, rule.blend_rows), current.member
-            )
+            found = answers(current, wishes)
     except BlendplanError as error:
         st.html(refused_html(say_error(error)))
         return
     for i, one in enumerate(found):
-        _found(current, one, i)
-    _mends(current, found[0])
+        _found(current, one, i, names)
+    _mends(current, found[0], wishes)
 
 
-def _found(current: Brief, one: Alternative, i: int) -> None:
+def _more(current: Brief, wishes: Wishes) -> None:
+    """Draw the wishes that not everybody has."""
+    several_field(
+        say("Weigh in other aims too"),
+        "aim-others",
+        tuple(n for n, _ in wishes.others),
+        {a: _aim(a) for a in MIXED if a != wishes.aim},
+        lambda got: st.session_state.__setitem__("wishes", wishes.mixed(got)),
+        placeholder=say("none"),
+    )
+    if wishes.others:
+        for name, weight in ((wishes.aim, wishes.weight), *wishes.others):
+            whole_field(
+                say("How much this counts: {aim}", aim=_aim(name)),
+                f"aim-weight-{name}",
+                weight,
+                (1, 10),
+                lambda n, name=name: st.session_state.__setitem__("wishes", wishes.weighed(name, n)),  # type: ignore[misc]
+            )
+    switch_field(
+        say("The last colour meets the first"),
+        "order-closed",
+        wishes.closed,
+        lambda v: _wish(closed=v),
+        help=say("For work in the round, such as a cowl, or an order worked again and again: that step counts too."),
+    )
+    all_names = [y.name for y in current.yarns]
+    if len(all_names) < 3:
+        return
+    used = len(dict.fromkeys(current.sequence.order))
+    switch_field(
+        say("Use only some of the yarns"),
+        "order-choose",
+        bool(wishes.choose),
+        lambda v: _wish(choose=max(2, min(used, len(all_names) - 1)) if v else 0),
+        help=say("All your yarns are looked at, also those that are in no stripe now."),
+    )
+    if not wishes.choose:
+        return
+    whole_field(
+        say("How many of your {n} yarns", n=len(all_names)),
+        "order-choose-k",
+        wishes.choose,
+        (2, len(all_names)),
+        lambda k: _wish(choose=k),
+    )
+    several_field(
+        say("These have to be among them"),
+        "order-keep",
+        wishes.keep,
+        {n: n for n in all_names},
+        lambda got: _wish(keep=got),
+        placeholder=say("none"),
+    )
+
+
+def _summary(wishes: Wishes, n: int) -> str:
+    """Return the further wishes in one line, for when they are folded away."""
+    parts = []
+    if wishes.others:
+        parts.append(", ".join(f"{_aim(name)} ×{weight:g}" for name, weight in wishes.weights.items()))
+    if wishes.closed:
+        parts.append(say("the last colour meets the first"))
+    if wishes.choose:
+        parts.append(say("{k} of {n} yarns", k=wishes.choose, n=n))
+    if wishes.choose and wishes.keep:
+        parts.append(say("with {names}", names=", ".join(wishes.keep)))
+    return inert(say("Asked for: {wishes}.", wishes="; ".join(parts)))
+
+
+def _found(current: Brief, one: Alternative, i: int, names: Sequence[str]) -> None:
     """Draw one order: picture in small, how good it is, steps as bars, worst step, skeins, and a button to take it."""
     order = one.ordering.order
     trial = edits.change_rule(current, order=order)
@@ -93,9 +172,12 @@ def _found(current: Brief, one: Alternative, i: int) -> None:
         else:
             said = say("another good order, {percent} % behind the first.", percent=figure(100 * one.behind, 1, lang()))
         buy = sum(c.buy_skeins or 0 for c in plan_of(trial).yardage.colours)
+        out = [n for n in names if n not in order]
+        if out:
+            st.html(f"<p>{html.escape(say('Left out: {names}', names=', '.join(out)))}</p>")
         st.html(
-            f"<p><b>{html.escape(_capital(said))}</b></p>{step_bars(one.ordering)}"
-            f"<p>{html.escape(_capital(one.worst.say(lang())))} {html.escape(say('{n} skeins to buy', n=buy))}</p>"
+            f"<p><b>{html.escape(capital(said))}</b></p>{step_bars(one.ordering)}"
+            f"<p>{html.escape(capital(one.worst.say(lang())))} {html.escape(say('{n} skeins to buy', n=buy))}</p>"
         )
         st.button(
             say("Take order {n}", n=i + 1),
@@ -106,9 +188,11 @@ def _found(current: Brief, one: Alternative, i: int) -> None:
         )
     if i == 0:
         refused("order-take")
+        if one.ordering.notices:
+            st.html(bullet_list(capital(n.say(lang())) for n in one.ordering.notices))
 
 
-def _mends(current: Brief, best: Alternative) -> None:
+def _mends(current: Brief, best: Alternative, wishes: Wishes) -> None:
     """Draw why one step is long, and what would mend it."""
     steps = best.ordering.steps
     if not steps:
@@ -124,15 +208,12 @@ def _mends(current: Brief, best: Alternative) -> None:
     report = explain_step(
         best.ordering,
         current.yarns,
-        int(at or 0),
+        min(int(at or 0), len(steps) - 1),
+        constraints=wishes.constraints,
         n_member=current.member,
         blend_rows=current.sequence.blend_rows,
     )
-    st.html(bullet_list(_capital(n.say(lang())) for n in (*report.why, *(m.words for m in report.mends))))
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    st.html(bullet_list(capital(n.say(lang())) for n in (*report.why, *(m.words for m in report.mends))))
 
 
 def step_bars(found: Ordering) -> str:

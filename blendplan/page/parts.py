@@ -1,13 +1,14 @@
-"""Two small components: boxes on a photo, and a list put in order by dragging or by keys.
+"""Three small components: boxes on a photo, a line on a picture, and a list put in order by dragging or by keys.
 
-Both use the component mount that ships with the page library, with a script of our own from this package:
-no further dependency, nothing loaded from outside, and both work by keyboard and by touch.
+All use the component mount that ships with the page library, with a script of our own from this package:
+no further dependency, nothing loaded from outside, and all work by keyboard and by touch.
 The library's chart selection would hold one box at a time and cannot be worked by keys.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,10 @@ import streamlit as st
 from blendplan.page.show import text_on
 from blendplan.page.state import say
 
-__all__ = ["order_list", "photo_boxes"]
+__all__ = ["Item", "order_list", "photo_boxes", "photo_line"]
+
+# A list longer than this scrolls in its own box, so that what is below it stays near.
+MANY = 12
 
 
 @cache
@@ -94,23 +98,51 @@ def photo_boxes(
     )
 
 
-def order_list(
-    key: str, items: Sequence[tuple[str, str]], *, label: str, on_order: Callable[[list[int]], object]
-) -> None:
-    """Draw a list of (name, colour) that is put in order by dragging, by buttons, or by Alt and arrow keys.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """A line of the list: its name, its colour, and whether it has to stay where it is."""
 
-    `on_order` gets the old places in their new order; a missing place was removed.
+    name: str
+    srgb: str
+    locked: bool = False
+
+
+def order_list(
+    key: str,
+    items: Sequence[Item],
+    *,
+    label: str,
+    on_order: Callable[[list[int]], object],
+    on_pick: Callable[[int], object] | None = None,
+    chosen: int | None = None,
+) -> None:
+    """Draw a list that is put in order by dragging, by buttons, or by Alt and arrow keys.
+
+    Parameters
+    ----------
+    key : str
+    items : sequence of Item
+    label : str
+    on_order : callable
+        Gets the old places in their new order; a missing place was removed. A locked item may stand anywhere in
+        it; it is for the callable to leave it where it was.
+    on_pick : callable, optional
+        Gets the place of a name that was pressed; without it names cannot be pressed.
+    chosen : int, optional
+        Place of the name that is marked as pressed.
     """
 
-    def changed() -> None:
-        got = st.session_state[key].get("order")
-        if got is not None:
-            on_order(got)
+    def changed(field: str, act: Callable[[Any], object] | None) -> None:
+        got = st.session_state[key].get(field)
+        if got is not None and act is not None:
+            act(got)
 
     _mount("order", '<ol></ol><p class="live" role="status"></p>')(
         key=key,
         data={
-            "items": [{"name": name, "srgb": srgb, "ink": text_on(srgb)} for name, srgb in items],
+            "items": [{"name": i.name, "srgb": i.srgb, "ink": text_on(i.srgb), "locked": i.locked} for i in items],
+            "long": len(items) > MANY,
+            "chosen": chosen,
             "words": {
                 "list": label,
                 "up": say("Move {name} up, now number {n}", name="{name}", n="{n}"),
@@ -118,7 +150,58 @@ def order_list(
                 "remove": say("Take {name} out of the order, now number {n}", name="{name}", n="{n}"),
                 "moved": say("{name} is now number {place} of {all}", name="{name}", place="{place}", all="{all}"),
                 "removed": say("{name} was taken out of the order", name="{name}"),
+                "pick": say("Change {name}, number {n}", name="{name}", n="{n}") if on_pick else "",
             },
         },
-        on_order_change=changed,
+        on_order_change=lambda: changed("order", on_order),
+        on_pick_change=lambda: changed("pick", on_pick),
+    )
+
+
+def photo_line(
+    key: str,
+    image: str,
+    full: tuple[int, int],
+    line: Sequence[int],
+    *,
+    alt: str,
+    on_line: Callable[[list[int]], object],
+) -> None:
+    """Draw a picture with a line on it, drawn anew by a pointer, its ends moved by pointer or keys.
+
+    Parameters
+    ----------
+    key : str
+    image : str
+        A data address.
+    full : (int, int)
+        Width and height of the upright photo at full size, the line's pixels.
+    line : four int
+        Start and end: x, y, x, y.
+    alt : str
+    on_line : callable
+        Gets the line.
+    """
+
+    def changed() -> None:
+        got = st.session_state[key].get("line")
+        if got is not None:
+            on_line(got)
+
+    _mount("line", '<div class="ln"></div>')(
+        key=key,
+        data={
+            "image": image,
+            "full": list(full),
+            "line": list(line),
+            "words": {
+                "photo": alt,
+                "start": say("Start of the line, {x} from the left, {y} from the top.", x="{x}", y="{y}"),
+                "end": say("End of the line, {x} from the left, {y} from the top.", x="{x}", y="{y}"),
+                "startSign": "1",
+                "endSign": "2",
+                "keys": say("Arrow keys move it, with Alt in small steps."),
+            },
+        },
+        on_line_change=changed,
     )

@@ -23,7 +23,7 @@ from blendplan.photo import Photo, PhotoReading, White, crop_png, load_photo, re
 from blendplan.units import whole
 from blendplan.wording import Notice, note
 
-__all__ = ["photos_fold"]
+__all__ = ["Held", "held_photos", "photos_fold", "view_of_photo"]
 
 # Pixels of a photo stay in memory for its session only; fewer where many share one machine.
 MAX_PHOTOS, MAX_PHOTOS_SERVED = 20, 6
@@ -42,11 +42,13 @@ class Held:
     picking: bool = False
 
 
-def _held() -> dict[str, Held]:
+def held_photos() -> dict[str, Held]:
+    """Return the photos of this session by their digest."""
     return st.session_state.setdefault("photos", {})
 
 
-def _view(photo: Photo) -> str:
+def view_of_photo(photo: Photo) -> str:
+    """Return a photo as a data address, at the size it is shown."""
     return "data:image/png;base64," + base64.b64encode(crop_png(photo, max_side=VIEW_PX)).decode("ascii")
 
 
@@ -86,18 +88,18 @@ def take_photo(name: str, data: bytes) -> None:
     """
     most = MAX_PHOTOS_SERVED if served() else MAX_PHOTOS
     digest = hashlib.sha256(data).hexdigest()[:24]
-    if digest in _held():
+    if digest in held_photos():
         tell(note("{name} is here already.", name=name))
         return
-    if len(_held()) >= most:
+    if len(held_photos()) >= most:
         raise PhotoError(
             "{given} photos are open; allowed are {allowed}; take their yarns over and close some.",
-            given=len(_held()),
+            given=len(held_photos()),
             allowed=most,
         )
     photo = load_photo(data, name)
-    held = Held(photo=photo, reading=read_photo(photo), view=_view(photo))
-    _held()[digest] = held
+    held = Held(photo=photo, reading=read_photo(photo), view=view_of_photo(photo))
+    held_photos()[digest] = held
     _put_finds(digest, _finds_of(digest, held))
 
 
@@ -140,9 +142,9 @@ def photos_fold() -> None:
     arrived = [*(files or ()), *([shot] if shot is not None else [])]
     if arrived:
         _receive(arrived)
-    for digest in list(_held()):
-        _one_photo(digest, _held()[digest])
-    if len(_held()) > 1:
+    for digest in list(held_photos()):
+        _one_photo(digest, held_photos()[digest])
+    if len(held_photos()) > 1:
         st.button(
             say("These photos were taken in the same light"),
             key="same-light",
@@ -154,7 +156,7 @@ def photos_fold() -> None:
 
 
 def _reread(digest: str, boxes: Sequence[Sequence[float]] | None, names: Sequence[str] = ()) -> None:
-    held = _held()[digest]
+    held = held_photos()[digest]
     held.reading = read_photo(held.photo, boxes=boxes, white=held.white, card="auto" if held.card else None)
     _put_finds(digest, _finds_of(digest, held, names))
 
@@ -167,14 +169,14 @@ def _boxes_moved(digest: str, boxes: list[list[int]]) -> None:
         gone = next((i for i, box in enumerate(before) if i >= len(boxes) or boxes[i] != box), len(boxes))
         names.pop(gone)
     if not boxes:
-        _held()[digest].reading = replace(_held()[digest].reading, yarns=())
+        held_photos()[digest].reading = replace(held_photos()[digest].reading, yarns=())
         _put_finds(digest, ())
         return
     try_(f"boxes-{digest}", lambda: _reread(digest, boxes, names))
 
 
 def _white_set(digest: str, white: str | tuple[float, float]) -> None:
-    held = _held()[digest]
+    held = held_photos()[digest]
     before, held.white, held.picking = held.white, white, False
     try_(f"boxes-{digest}", lambda: _again(digest))
     if f"boxes-{digest}" in st.session_state.bad:
@@ -188,7 +190,7 @@ def _again(digest: str) -> None:
 
 
 def _card(digest: str) -> None:
-    held = _held()[digest]
+    held = held_photos()[digest]
     held.card = not held.card
     try_(f"boxes-{digest}", lambda: _again(digest))
     if f"boxes-{digest}" in st.session_state.bad:
@@ -196,7 +198,7 @@ def _card(digest: str) -> None:
 
 
 def _same_light() -> None:
-    held = _held()
+    held = held_photos()
     readings, told = share_light([h.photo for h in held.values()], [h.reading for h in held.values()])
     finds = work().extras.finds
     new: list[Find] = [f for f in finds if f.photo not in held]
@@ -209,25 +211,25 @@ def _same_light() -> None:
 
 
 def _turn(digest: str) -> None:
-    held = _held()[digest]
+    held = held_photos()[digest]
     photo = held.photo
     w, h = photo.full_size
     turned = np.ascontiguousarray(np.rot90(photo.srgb8, -1))
     turned.setflags(write=False)
     mask = None if photo.mask is None else np.ascontiguousarray(np.rot90(photo.mask, -1))
     held.photo = replace(photo, srgb8=turned, mask=mask, full_size=(h, w))
-    held.view = _view(held.photo)
+    held.view = view_of_photo(held.photo)
     held.white = "auto" if isinstance(held.white, tuple) else held.white
     try_(f"boxes-{digest}", lambda: _reread(digest, None))
 
 
 def _close(digest: str) -> None:
-    _held().pop(digest, None)
+    held_photos().pop(digest, None)
     _put_finds(digest, ())
 
 
 def _pick(digest: str) -> None:
-    _held()[digest].picking = not _held()[digest].picking
+    held_photos()[digest].picking = not held_photos()[digest].picking
 
 
 def _one_photo(digest: str, held: Held) -> None:
@@ -330,7 +332,7 @@ def _left_over() -> None:
     finds = work().extras.finds
     if not finds:
         return
-    away = [f for f in finds if f.photo not in _held()]
+    away = [f for f in finds if f.photo not in held_photos()]
     if away:
         st.caption(say("Read earlier; add the photo again to move its boxes."))
         find_fields(away)

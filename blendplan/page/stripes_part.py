@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
-from collections.abc import Sequence as Seq
-from dataclasses import replace
 
 import streamlit as st
 
@@ -15,15 +12,15 @@ from blendplan.blend.reading import READS
 from blendplan.errors import BlendplanError
 from blendplan.outputs.content import READINGS
 from blendplan.page import edits
-from blendplan.page.fields import choice_field, fold, nothing_yet, refused, switch_field, try_, whole_field
+from blendplan.page.fields import choice_field, fold, nothing_yet, refused, try_, whole_field
+from blendplan.page.follow_fold import follow_fold
+from blendplan.page.hand_part import by_hand_part
 from blendplan.page.order_fold import order_fold, variants_fold
-from blendplan.page.parts import order_list
+from blendplan.page.parts import Item, order_list
 from blendplan.page.show import figure, key_mark, patch, refused_html, table_html
 from blendplan.page.state import brief, change, lang, plan, say, say_error
 from blendplan.page.swatch_fold import member_fold
 from blendplan.plan import Brief, Plan
-from blendplan.stripes import edit
-from blendplan.stripes.model import MAX_ROWS, Stripe
 from blendplan.wording import tr
 from blendplan.yarn import Shade
 
@@ -39,7 +36,7 @@ def stripes_part() -> None:
     if current.stripes is None:
         _rule(current)
     else:
-        _hand(current)
+        by_hand_part(current)
     made = plan()
     if made is None:
         return
@@ -58,6 +55,10 @@ def stripes_part() -> None:
     if better.open:
         with better:
             order_fold(current)
+    follow = fold(say("Follow a picture"), "follow-picture-fold")
+    if follow.open:
+        with follow:
+            follow_fold(current)
     kept = fold(say("Keep variants and compare them"), "variants")
     if kept.open:
         with kept:
@@ -71,7 +72,7 @@ def _rule(current: Brief) -> None:
     st.caption(say("First worked on top. Drag the dots, press the arrows, or hold Alt and press the arrow keys."))
     order_list(
         "order-list",
-        [(name, shown[name]) for name in rule.order],
+        [Item(name=name, srgb=shown[name]) for name in rule.order],
         label=say("Order of the colours"),
         on_order=lambda places: try_("order", lambda: change(lambda b: edits.reorder(b, places))),
     )
@@ -147,86 +148,6 @@ ARRANGEMENTS = {
     "mirror": "there and back",
     "centre-out": "from the centre",
 }
-
-
-def _hand(current: Brief) -> None:
-    """Draw one stripe at a time: its strands, rows, lock, and moves."""
-    stripes = current.all_stripes()
-    at = min(max(int(st.session_state.get("stripe-at", 0)), 0), len(stripes) - 1)
-    stripe = stripes[at]
-
-    def name(i: int) -> str:
-        one = stripes[i]
-        words = " + ".join(dict.fromkeys(one.strands))
-        lock = say(", locked") if one.locked else ""
-        return f"{i + 1}  {words} ({one.rows}){lock}"
-
-    st.caption(say("The stripes are set by hand. The first is worked first and lies at the bottom of the picture."))
-    choice_field(
-        say("Stripe"),
-        "stripe-field",
-        str(at),
-        {str(i): name(i) for i in range(len(stripes))},
-        lambda v: st.session_state.__setitem__("stripe-at", int(v)),
-    )
-    names = [y.name for y in current.yarns]
-    columns = st.columns([2] * len(stripe.strands) + [1])
-    for k in range(len(stripe.strands)):
-        with columns[k]:
-            choice_field(
-                say("Strand {n}", n=k + 1),
-                f"strand-{k}",
-                stripe.strands[k],
-                {n: n for n in names},
-                lambda v, k=k: change(lambda b: edits.change_strand(b, at, k, v)),  # type: ignore[misc]
-            )
-    with columns[-1]:
-        whole_field(
-            say("Rows"),
-            "stripe-rows",
-            stripe.rows,
-            (1, MAX_ROWS),
-            lambda n: change(lambda b: edits.change_stripes(b, lambda t: edit.set_rows(t, at, n))),
-        )
-
-    def go(
-        label: str, key: str, act: Callable[[Seq[Stripe]], tuple[Stripe, ...]], then: int, off: bool = False
-    ) -> None:
-        def press() -> None:
-            try_("hand", lambda: change(lambda b: edits.change_stripes(b, act)))
-            if "hand" not in st.session_state.bad:
-                st.session_state["stripe-at"] = then
-
-        st.button(label, key=key, on_click=press, disabled=off)
-
-    last = len(stripes) - 1
-    with st.container(horizontal=True, gap="small"):
-        go(say("Earlier"), "hand-up", lambda t: edit.move(t, at, at - 1), at - 1, at == 0 or stripe.locked)
-        go(say("Later"), "hand-down", lambda t: edit.move(t, at, at + 1), at + 1, at == last or stripe.locked)
-        go(say("Double"), "hand-double", lambda t: edit.add(t, at + 1, replace(stripe, locked=False)), at + 1)
-        go(say("Split"), "hand-split", lambda t: edit.split(t, at, stripe.rows - stripe.rows // 2), at, stripe.rows < 2)
-        go(say("Remove"), "hand-drop", lambda t: edit.remove(t, at), max(0, at - 1), last == 0)
-        switch_field(
-            say("Locked"),
-            "hand-lock",
-            stripe.locked,
-            lambda v: change(lambda b: edits.change_stripes(b, lambda t: edit.lock(t, at, v))),
-        )
-    refused("hand")
-    columns = st.columns([2, 1, 1], vertical_alignment="bottom")
-    with columns[0]:
-        st.selectbox(say("Together with stripe"), list(range(len(stripes))), format_func=name, key="hand-other")
-    other = int(st.session_state.get("hand-other") or 0)
-    with columns[1]:
-        go(say("Swap the two"), "hand-swap", lambda t: edit.swap(t, at, other), other)
-    with columns[2]:
-        go(say("Turn the stretch round"), "hand-reverse", lambda t: edit.reverse(t, min(at, other), max(at, other)), at)
-    st.button(
-        say("Back to the rule (drops changes by hand)"),
-        key="to-rule",
-        on_click=try_,
-        args=("hand", lambda: change(lambda b: replace(b, stripes=None))),
-    )
 
 
 def _warnings(made: Plan) -> None:

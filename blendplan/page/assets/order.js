@@ -23,15 +23,25 @@ export default function (component) {
     send({ at: to, what: focus });
   };
 
+  // A locked item stays where it is: the next place up or down is the next that is free.
+  const next = (from, by) => {
+    let to = from + by;
+    while (data.items[to] && data.items[to].locked) to += by;
+    return data.items[to] && !data.items[from].locked ? to : -1;
+  };
+
+  const scrolled = list.scrollTop;
   list.replaceChildren();
   list.setAttribute("aria-label", words.list);
+  list.classList.toggle("long", Boolean(data.long));
   data.items.forEach((item, i) => {
     const li = document.createElement("li");
     li.dataset.at = i;
+    li.classList.toggle("locked", Boolean(item.locked));
     const grip = document.createElement("span");
     grip.className = "grip";
     grip.setAttribute("aria-hidden", "true");
-    grip.textContent = "⠿";
+    grip.textContent = item.locked ? "" : "⠿";
     const ground = document.createElement("span");
     ground.className = "ground";
     const flat = document.createElement("span");
@@ -41,9 +51,19 @@ export default function (component) {
     flat.textContent = i + 1;
     flat.setAttribute("aria-hidden", "true");
     ground.append(flat);
-    const name = document.createElement("span");
+    const name = document.createElement(words.pick ? "button" : "span");
     name.className = "name";
     name.textContent = item.name;
+    if (words.pick) {
+      name.type = "button";
+      name.dataset.what = "pick";
+      name.title = fill(words.pick, { name: item.name, n: i + 1 });
+      if (i === data.chosen) name.setAttribute("aria-current", "true");
+      name.addEventListener("click", () => {
+        keep.__bpFocus = { at: i, what: "pick" };
+        setTriggerValue("pick", i);
+      });
+    }
     li.append(grip, ground, name);
     const button = (what, sign, label, act, off) => {
       const b = document.createElement("button");
@@ -56,20 +76,20 @@ export default function (component) {
       b.addEventListener("click", act);
       li.append(b);
     };
-    button("up", "↑", words.up, () => move(i, i - 1, "up"), i === 0);
-    button("down", "↓", words.down, () => move(i, i + 1, "down"), i === data.items.length - 1);
+    button("up", "↑", words.up, () => move(i, next(i, -1), "up"), next(i, -1) < 0);
+    button("down", "↓", words.down, () => move(i, next(i, 1), "down"), next(i, 1) < 0);
     button("remove", "×", words.remove, () => {
       order.splice(i, 1);
       live.textContent = fill(words.removed, { name: item.name });
       send({ at: Math.min(i, order.length - 1), what: "remove" });
-    }, data.items.length === 1);
+    }, data.items.length === 1 || Boolean(item.locked));
     li.addEventListener("keydown", (event) => {
       if (!event.altKey) return;
-      if (event.key === "ArrowUp") { event.preventDefault(); move(i, i - 1, "up"); }
-      if (event.key === "ArrowDown") { event.preventDefault(); move(i, i + 1, "down"); }
+      if (event.key === "ArrowUp") { event.preventDefault(); move(i, next(i, -1), "up"); }
+      if (event.key === "ArrowDown") { event.preventDefault(); move(i, next(i, 1), "down"); }
     });
     grip.addEventListener("pointerdown", (event) => {
-      if (event.button) return;
+      if (event.button || item.locked) return;
       event.preventDefault();
       grip.setPointerCapture(event.pointerId);
       li.classList.add("held");
@@ -77,6 +97,10 @@ export default function (component) {
       const rows = [...list.children];
       grip.onpointermove = (e) => {
         const y = e.clientY;
+        // Near its edges a long list moves on under the held item.
+        const frame = list.getBoundingClientRect();
+        if (y < frame.top + 30) list.scrollTop -= 12;
+        if (y > frame.bottom - 30) list.scrollTop += 12;
         to = rows.reduce((best, row, k) => {
           const r = row.getBoundingClientRect();
           return y > r.top + r.height / 2 ? k : best;
@@ -96,6 +120,7 @@ export default function (component) {
     });
     list.append(li);
   });
+  list.scrollTop = scrolled;
   if (focusAfter) {
     const row = list.children[focusAfter.at];
     const target = row && (row.querySelector(`button[data-what="${focusAfter.what}"]:not(:disabled)`) || row.querySelector("button:not(:disabled)"));
