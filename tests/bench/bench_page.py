@@ -54,6 +54,63 @@ def change_to_picture() -> list[str]:
     return lines
 
 
+_WATCH = """
+(what) => new Promise((done) => {
+  const figure = () => document.querySelector(".bp-figure img");
+  const next = () => (document.querySelector(".bp-next") || {}).innerText;
+  const drawn = figure().src, told = next();
+  window.bpBegin = undefined;
+  const begun = (e) => { window.bpBegin = e.timeStamp; };
+  document.addEventListener("click", begun, { capture: true, once: true });
+  const look = new MutationObserver(async () => {
+    if (what === "picture" ? figure().src === drawn : next() === told) return;
+    look.disconnect();
+    if (what === "picture") await figure().decode();
+    done(performance.now() - window.bpBegin);
+  });
+  look.observe(document.body, { subtree: true, childList: true, attributes: true, characterData: true });
+})
+"""
+
+
+def browser_change() -> list[str]:
+    """In Chromium: from the press to the new picture decoded, and to a new word of a rerun that draws nothing."""
+    from browser_page import ARGS, chromium_path, open_page, page_server, settle
+
+    try:
+        path = chromium_path()
+        from playwright.sync_api import sync_playwright
+    except BaseException as missing:  # noqa: BLE001 - pytest's skip is no Exception
+        return [f"in the browser: {missing}"]
+    bare: list[float] = []
+    picture: list[float] = []
+    with (
+        tempfile.TemporaryDirectory() as home,
+        page_server(Path(home) / "home", BLENDPLAN_SERVED="1") as address,
+        sync_playwright() as play,
+    ):
+        chromium = play.chromium.launch(executable_path=path, args=ARGS)
+        page = open_page(chromium, address)
+        for i in range(8):
+            # Another colour moves each time, so that no order comes twice.
+            down = page.locator("ol").first.locator("li").nth(2 * i % 5).locator('button[data-what="down"]')
+            done = page.get_by_role("button", name="Row done", exact=True)
+            for button, what, times in ((done, "word", bare), (down, "picture", picture)):
+                button.scroll_into_view_if_needed()
+                page.evaluate(f"() => {{ window.bpTook = ({_WATCH})({what!r}); }}")
+                button.click()
+                times.append(float(page.evaluate("window.bpTook")))
+                settle(page)
+        chromium.close()
+    # The first of each opens what is drawn once only.
+    base, took = _median(bare[1:]), _median(picture[1:])
+    return [
+        f"in Chromium, press to new word of a rerun without a drawing: {base:.0f} ms (median of {len(bare) - 1})",
+        f"in Chromium, press to new picture decoded: {took:.0f} ms, {took / base:.2f} times, "
+        f"{took - base:.0f} ms more (target 150 ms more)",
+    ]
+
+
 def cold_start() -> list[str]:
     """Time from the command to the first answer, and to the first drawn page, in a fresh process."""
     import asyncio
@@ -147,7 +204,7 @@ def photos_in_memory() -> list[str]:
 
 def report() -> list[str]:
     """Return the lines of the report."""
-    return [*change_to_picture(), *cold_start(), *command_help(), *photos_in_memory()]
+    return [*change_to_picture(), *browser_change(), *cold_start(), *command_help(), *photos_in_memory()]
 
 
 if __name__ == "__main__":
