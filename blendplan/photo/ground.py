@@ -22,6 +22,8 @@ Mask = NDArray[np.bool_]
 SMALL_SIDE = 480
 # Black of an 8-bit photo is never quite black; keeps the logarithm tame. Assumed.
 _FLOOR = 2e-3
+# A channel in which the ground is all but black holds nothing but the noise of coding. Set on tuning scenes.
+_GROUND_FLOOR = 1e-2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -108,18 +110,18 @@ def log_light(linear: Floats) -> Floats:
 
 
 def ground_distance(small: Small) -> tuple[Floats, Floats]:
-    """Return how far each pixel is from the ground that the border shows, and the ground's field.
+    """Return how far each pixel is from the ground that the border shows, and its light against that ground.
 
     Returns
     -------
     distance : ndarray, shape (h, w)
         In units of natural log light; darkening counts .6 (it may be shadow), hue 2.5, texture 2.5.
-    field : ndarray, shape (h, w, 3)
-        Log light of the bare ground.
+    rest : ndarray, shape (h, w, 3)
+        Log light above that of the bare ground.
     """
     from scipy.ndimage import gaussian_filter, uniform_filter
 
-    logs = log_light(small.linear)
+    logs = np.log(np.maximum(small.linear, 0) + _GROUND_FLOOR)
     height, width = logs.shape[:2]
     rim = max(2, round(0.04 * min(height, width)))
     border = np.zeros((height, width), dtype=bool)
@@ -146,4 +148,4 @@ def ground_distance(small: Small) -> tuple[Floats, Floats]:
     evidence = np.clip(hue / 0.12 + gaussian_filter(excess, 2.0) / 0.06, 0, 1)
     darker = np.where(light < 0, (0.2 + 0.5 * evidence) * light, light)
     distance = np.hypot(darker, 2.5 * hue) + 2.5 * np.minimum(excess, 0.15)
-    return np.where(small.counts, distance, 0.0), field
+    return np.where(small.counts, distance, 0.0), rest

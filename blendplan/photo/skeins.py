@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendplan.photo.ground import Small, ground_distance
+from blendplan.photo.peel import peel, trim, unlike_ground
 from blendplan.wording import Notice, note
 
 __all__ = ["Found", "find_skeins"]
@@ -18,8 +19,8 @@ Mask = NDArray[np.bool_]
 
 # A skein is at least this share of the photo; assumed.
 _LEAST_AREA = 0.004
-# Each blob is cut at this share of its own distance from the ground; measured on tuning scenes.
-_OWN_LEVEL = 0.45
+# So much of a skein is unlike bare ground by itself; set on tuning scenes.
+_OWN_SHARE = 0.3
 # Two near pieces that fill this share of their common hull are one skein; two round balls side by side fill .88.
 _SOLID = 0.93
 # A whole skein fills at least _TORN of its own hull; a piece that does not is a torn part, and less will do.
@@ -47,13 +48,14 @@ def find_skeins(small: Small, leave_out: Mask | None = None) -> Found:
 
     Notes
     -----
-    Distance from the ground's light field; a threshold from the noise of the border; close, fill, open; each
-    blob cut again at a share of its own level, so that shadow falls away; touching skeins cut at their waist by
-    a watershed on the distance inside. Skeins that run over the border of the photo are not told from ground.
+    Distance from the ground's light field; a threshold from the noise of the border; close, fill, open. Shadow is
+    peeled off from outside by a flood that stops at strands, hue and edges, so that stretches of any colour stay
+    together; touching skeins are cut at their waist by a watershed on the distance inside. Skeins that run over
+    the border of the photo are not told from ground.
     """
     from scipy import ndimage
 
-    distance, _ = ground_distance(small)
+    distance, rest = ground_distance(small)
     height, width = distance.shape
     rim = max(2, round(0.03 * min(height, width)))
     edge = np.concatenate([distance[:rim].ravel(), distance[-rim:].ravel(), distance[:, :rim].ravel()])
@@ -64,7 +66,11 @@ def find_skeins(small: Small, leave_out: Mask | None = None) -> Found:
     seeds = ndimage.binary_fill_holes(seeds)
     seeds = ndimage.binary_opening(seeds, iterations=3)
     least = _LEAST_AREA * height * width
-    pieces, touching = _pieces(distance, seeds, least)
+    bare = small.counts & ~ndimage.binary_dilation(seeds, iterations=4)
+    cue = unlike_ground(rest, bare)
+    parts, touching = _part(peel(cue, seeds), least)
+    # A patch of ground that only the light's field missed has no strands and no edge of its own.
+    pieces = trim(rest, [p for p in parts if (cue[p] > 1.0).mean() > _OWN_SHARE])
     if leave_out is not None:
         # The white's mask is the sure middle of a card; what is a quarter of it or more is the card itself.
         pieces = [p for p in pieces if (p & leave_out).sum() < 0.25 * p.sum()]
@@ -80,47 +86,6 @@ def find_skeins(small: Small, leave_out: Mask | None = None) -> Found:
     elif any(_solidity(p) < _TORN for p in pieces):
         notices.append(note("an outline is not round or straight: two skeins may touch; check the boxes", "warning"))
     return Found(labels=result, count=len(pieces), notices=tuple(notices))
-
-
-def _pieces(distance: Floats, seeds: Mask, least: float) -> tuple[list[Mask], bool]:
-    """Cut each blob at a share of its own level, and what is left over of it again at its own."""
-    from scipy import ndimage
-
-    todo = _components(seeds, least)
-    pieces: list[Mask] = []
-    touching = False
-    rounds = 0
-    while todo and rounds < 60:
-        rounds += 1
-        blob = todo.pop()
-        rows, columns = np.nonzero(blob)
-        win = np.s_[max(0, rows.min() - 4) : rows.max() + 5, max(0, columns.min() - 4) : columns.max() + 5]
-        here, inside = distance[win], blob[win]
-        level = float(np.quantile(here[inside], 0.75))
-        core = (here > _OWN_LEVEL * level) & ndimage.binary_dilation(inside, iterations=2)
-        core = ndimage.binary_fill_holes(ndimage.binary_closing(core, iterations=3))
-        core = ndimage.binary_opening(core, iterations=3)
-        parts, parted = _part(core, least)
-        touching |= parted
-        taken = np.zeros(blob.shape, dtype=bool)
-        for part in parts:
-            piece = np.zeros(blob.shape, dtype=bool)
-            piece[win] = part
-            pieces.append(piece)
-            taken |= piece
-        if parts:
-            rest = blob & ~ndimage.binary_dilation(taken, iterations=5)
-            todo += _components(ndimage.binary_opening(rest, iterations=3), least)
-    pieces.sort(key=lambda p: tuple(int(v[0]) for v in np.nonzero(p)))
-    return pieces, touching
-
-
-def _components(mask: Mask, least: float) -> list[Mask]:
-    from scipy import ndimage
-
-    labels, count = ndimage.label(mask)
-    sizes = np.bincount(labels.ravel(), minlength=count + 1)
-    return [labels == i for i in range(1, count + 1) if sizes[i] >= least]
 
 
 def _join_over_bands(pieces: list[Mask], linear: Floats) -> list[Mask]:

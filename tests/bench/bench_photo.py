@@ -45,6 +45,7 @@ def _plan() -> list[tuple[str, dict]]:
     plan += [("no white (wood, cloth)", {"ground": g}) for g in ("wood", "cloth")] * (few // 3 or 1)
     plan += [("variegated", {"ground": "paper", "colours": c, "yarns": 2}) for c in (2, 3)] * (few // 2 or 1)
     plan += [("touching", {"ground": "paper", "touching": True, "yarns": 3})]
+    plan += [("paper, HEIC", {"ground": "paper", "encoding": "heic"})] * (few // 2 or 1)
     return plan
 
 
