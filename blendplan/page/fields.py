@@ -135,6 +135,12 @@ def choice_field(
     buttons: bool = False,
 ) -> None:
     """Draw a choice between few options given as value to shown text."""
+
+    def apply_known(got: str) -> None:
+        # A browser names an option by its shown text; one whose text has changed since is nobody's choice.
+        if got in options:
+            apply(got)
+
     _view(key, value)
     if buttons:
         st.segmented_control(
@@ -144,7 +150,7 @@ def choice_field(
             key=key,
             required=True,
             on_change=_take,
-            args=(key, apply),
+            args=(key, apply_known),
             help=help,
         )
     else:
@@ -154,7 +160,7 @@ def choice_field(
             format_func=lambda v: options.get(v, v),
             key=key,
             on_change=_take,
-            args=(key, apply),
+            args=(key, apply_known),
             help=help,
         )
     refused(key)
@@ -193,7 +199,7 @@ def several_field(
         format_func=lambda v: options.get(v, v),
         key=key,
         on_change=_take,
-        args=(key, lambda got: apply(tuple(got))),
+        args=(key, lambda got: apply(tuple(v for v in got if v in options))),
         help=help,
         placeholder=placeholder,
     )
