@@ -104,6 +104,7 @@ def test_single_stripes_are_dragged_and_locked_ones_stay(browser, served) -> Non
     # Taken away by its button.
     page.locator(".st-key-hand-order ol li").nth(0).locator("button[data-what=remove]").click()
     wait_names(page, "hand-order", locked[1:])
+    assert page.locator(".st-key-hand-order ol .name[aria-current]").inner_text() == locked[5], "it stays in hand"
     assert not axe_faults(page)
     shot(page, "stripes-by-hand")
     page.context.close()

@@ -116,15 +116,13 @@ def _hand_list(current: Brief, names: Seq[str], at: int) -> None:
         try_("hand-list", lambda: change(lambda b: edits.reorder_stripes(b, places)))
         if "hand-list" in st.session_state.bad:
             return
-        held = stripes[at]
-        if held.locked or at not in places:
+        if at not in places:
             return
-        free = [i for i, s in enumerate(stripes) if not s.locked]
-        st.session_state["stripe-at"] = (
-            free[[p for p in places if not stripes[p].locked].index(at)]
-            if len(places) == len(stripes)
-            else places.index(at)
-        )
+        if len(places) < len(stripes):
+            st.session_state["stripe-at"] = places.index(at)
+        elif not stripes[at].locked:
+            free = [i for i, s in enumerate(stripes) if not s.locked]
+            st.session_state["stripe-at"] = free[[p for p in places if not stripes[p].locked].index(at)]
 
     order_list(
         "hand-order",
