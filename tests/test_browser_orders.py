@@ -7,6 +7,8 @@ from collections.abc import Iterator
 import pytest
 from browser_page import ARGS, chromium_path, open_page, page_server, settle, shot
 
+pytestmark = pytest.mark.browser
+
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[object]:
@@ -27,6 +29,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 
 def names(listed) -> list[str]:
+    listed.locator("li .name").first.wait_for()
     return listed.locator("li .name").all_inner_texts()
 
 
@@ -50,7 +53,6 @@ def moved(before: list[str], start: int, end: int) -> list[str]:
     return after
 
 
-@pytest.mark.slow
 def test_colours_and_single_stripes_are_dragged_into_order(browser, served: str) -> None:
     page = open_page(browser, served, height=1400)
     picture = page.locator(".bp-figure img").first
