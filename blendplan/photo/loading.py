@@ -282,7 +282,7 @@ def _own_mode(image: Image.Image, name: str) -> tuple[Image.Image, Image.Image |
     if mode.startswith("I;16"):
         return _grey16(image)
     if mode in ("L", "RGB", "CMYK", "LAB", "YCbCr") and "transparency" not in image.info:
-        return (image.convert("RGB") if mode == "YCbCr" else image.copy()), None
+        return (image.convert("RGB") if mode == "YCbCr" else image), None
     if mode == "1" and "transparency" not in image.info:
         return image.convert("L"), None
     if mode == "LA":
