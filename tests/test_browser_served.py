@@ -244,9 +244,11 @@ def test_the_whole_job_through_the_proxy(browser, guild: Guild, tmp_path: Path) 
     _, where = guild.asked()[-1]
     guild.backends[int(where.rsplit(":", 1)[1])].terminate()
     guild.backends[int(where.rsplit(":", 1)[1])].wait(15)
-    page.wait_for_timeout(3000)
-    settle(page)
+    # Refreshed, so that nothing of the old process is still on the screen when it is looked at.
+    page.wait_for_timeout(1000)
+    page.reload()
     page.get_by_text("Pond green").first.wait_for(timeout=60_000)
+    settle(page, 500)
     rows = page.get_by_label("Rows of a solid stripe")
     rows.fill("5")
     rows.press("Enter")

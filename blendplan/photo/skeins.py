@@ -71,6 +71,7 @@ def find_skeins(small: Small, leave_out: Mask | None = None) -> Found:
     parts, touching = _part(peel(cue, seeds), least)
     # A patch of ground that only the light's field missed has no strands and no edge of its own.
     pieces = trim(rest, [p for p in parts if (cue[p] > 1.0).mean() > _OWN_SHARE])
+    pieces = [p for p in pieces if p.sum() >= least]
     if leave_out is not None:
         # The white's mask is the sure middle of a card; what is a quarter of it or more is the card itself.
         pieces = [p for p in pieces if (p & leave_out).sum() < 0.25 * p.sum()]
