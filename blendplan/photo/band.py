@@ -125,15 +125,15 @@ def _strip(logs: Floats, inside: Mask) -> Mask | None:
             best = strip
     if best is None or best.score < _STRONG:
         return None
-    across = x * np.sin(best.angle) - y * np.cos(best.angle)
+    yy, xx = np.indices(inside.shape)
+    every = (xx - columns.mean()) * np.sin(best.angle) - (yy - rows.mean()) * np.cos(best.angle)
+    across = every[rows, columns]
     # An edge pixel on either side is half band, half yarn.
     within, beyond = (across > best.low) & (across < best.high), (across < best.low - 2) | (across > best.high + 2)
     plane = np.concatenate([0.5 * light, _HUE * (colour - light)], axis=1)
     middle = np.median(plane[within], axis=0)
     if float((np.linalg.norm(plane[beyond] - middle, axis=1) < _NEAR).mean()) > _ELSEWHERE:
         return None
-    yy, xx = np.indices(inside.shape)
-    every = (xx - columns.mean()) * np.sin(best.angle) - (yy - rows.mean()) * np.cos(best.angle)
     band: Mask = (every > best.low - 2.5) & (every < best.high + 2.5)
     return band
 

@@ -70,9 +70,8 @@ def read_pixels(linear: Floats, clipped: float = 0.0) -> tuple[Floats, float]:
     pixels = _main_hue(linear)
     luminance = pixels @ _LUMINANCE
     keep = luminance < _GLINT * max(float(np.median(luminance)), 1e-4)
-    pixels = pixels[keep]
-    pixels = pixels[np.argsort(pixels @ _LUMINANCE, kind="stable")]
-    luminance = pixels @ _LUMINANCE
+    rising = np.flatnonzero(keep)[np.argsort(luminance[keep], kind="stable")]
+    pixels, luminance = pixels[rising], luminance[rising]
     body = _between(pixels, _BODY, clipped).mean(axis=0)
     matt = _MATT_RISE * float(np.quantile(luminance, min(1.0, 0.3 / (1 - clipped))))
     middle, lit = (float(_between(luminance, part, clipped).mean()) for part in (_MIDDLE, _LIT))
