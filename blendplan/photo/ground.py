@@ -7,6 +7,7 @@ of light: there a shadow or a falling-off of the lamp is an offset and a field o
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from blendplan.colour import srgb_to_linear
 from blendplan.photo.loading import Photo
 
-__all__ = ["Small", "fit_field", "ground_distance", "shrink", "terms"]
+__all__ = ["Small", "fit_field", "light_and_hue", "shrink", "terms"]
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -26,7 +27,7 @@ _FLOOR = 2e-3
 _GROUND_FLOOR = 1e-2
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Small:
     """A photo averaged down in light: linear sRGB, where it counts, and small pixels per full pixel."""
 
@@ -34,6 +35,11 @@ class Small:
     counts: Mask
     clipped: Mask
     scale: float
+
+    @cached_property
+    def against_ground(self) -> tuple[Floats, Floats]:
+        """`_ground_distance` of this photo, worked out once: the white and the finder both ask for it."""
+        return _ground_distance(self)
 
 
 _DECODE = srgb_to_linear(np.arange(256) / 255)
@@ -109,7 +115,16 @@ def log_light(linear: Floats) -> Floats:
     return np.log(np.maximum(linear, 0) + _FLOOR)
 
 
-def ground_distance(small: Small) -> tuple[Floats, Floats]:
+def light_and_hue(rest: Floats, sigma: float) -> tuple[Floats, Floats]:
+    """Return the mean of log light smoothed over `sigma` pixels, and how far its channels lie about that mean."""
+    from scipy.ndimage import gaussian_filter
+
+    smooth = np.stack([gaussian_filter(rest[..., i], sigma) for i in range(3)], axis=-1)
+    light = smooth.mean(axis=2)
+    return light, np.linalg.norm(smooth - light[..., None], axis=2)
+
+
+def _ground_distance(small: Small) -> tuple[Floats, Floats]:
     """Return how far each pixel is from the ground that the border shows, and its light against that ground.
 
     Returns
@@ -136,9 +151,7 @@ def ground_distance(small: Small) -> tuple[Floats, Floats]:
         far_enough = border | near
         field, _, _ = fit_field(logs, far_enough & near if (far_enough & near).sum() > 200 else border, order)
     rest = logs - field
-    smooth = np.stack([gaussian_filter(rest[..., i], 1.0) for i in range(3)], axis=-1)
-    light = smooth.mean(axis=2)
-    hue = np.linalg.norm(smooth - light[..., None], axis=2)
+    light, hue = light_and_hue(rest, 1.0)
     fine = rest.mean(axis=2)
     fine = fine - gaussian_filter(fine, 3.0)
     texture = np.sqrt(np.maximum(uniform_filter(fine**2, 7), 0))

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from blendplan.photo.ground import light_and_hue
+
 __all__ = ["peel", "trim", "unlike_ground"]
 
 Floats = NDArray[np.float64]
@@ -32,7 +34,7 @@ def unlike_ground(rest: Floats, bare: Mask) -> Floats:
     Parameters
     ----------
     rest : ndarray, shape (h, w, 3)
-        Log light above that of the bare ground (`ground_distance`).
+        Log light above that of the bare ground (`Small.against_ground`).
     bare : ndarray of bool, shape (h, w)
         What is surely ground.
     """
@@ -95,9 +97,7 @@ def _looks(rest: Floats, sigma: float) -> tuple[Floats, Floats, Floats]:
     """Return lightness, hue and steepness of light against the ground."""
     from scipy import ndimage
 
-    smooth = np.stack([ndimage.gaussian_filter(rest[..., i], sigma) for i in range(3)], axis=-1)
-    light = smooth.mean(axis=2)
-    hue = np.linalg.norm(smooth - light[..., None], axis=2)
+    light, hue = light_and_hue(rest, sigma)
     return light, hue, ndimage.gaussian_gradient_magnitude(rest.mean(axis=2), 0.7)
 
 

@@ -17,7 +17,7 @@ from blendplan.photo.ground import Small, shrink
 from blendplan.photo.loading import Photo
 from blendplan.photo.reader import Cluster, split_pixels
 from blendplan.photo.sampling import Sample, sample_yarn
-from blendplan.photo.skeins import find_skeins
+from blendplan.photo.skeins import find_skeins, hull
 from blendplan.photo.trust import trust
 from blendplan.photo.white import PAPER_LEVEL, White, correct, find_white, light_at, tapped_white
 from blendplan.units import choice, number, whole
@@ -255,8 +255,6 @@ def _skein_in(labels: NDArray[np.int32], box: tuple[int, int, int, int]) -> Mask
 
     A skein is one convex thing; a pale stretch of it on pale ground stands out as little as the ground.
     """
-    from skimage.morphology import convex_hull_image
-
     y0, x0, y1, x1 = box
     inside = labels[y0:y1, x0:x1]
     here, everywhere = np.bincount(inside.ravel()), np.bincount(labels.ravel())
@@ -264,9 +262,7 @@ def _skein_in(labels: NDArray[np.int32], box: tuple[int, int, int, int]) -> Mask
     found: Mask = np.isin(inside, own) if own else inside > 0
     if (inside > 0).mean() <= 0.3:
         return np.ones(inside.shape, dtype=bool)
-    hull: Any = convex_hull_image
-    whole: Mask = hull(found)
-    return whole
+    return hull(found)
 
 
 def swatch_shade(photo: Photo, box: Sequence[float], *, white: str | White | tuple[float, float] = "auto") -> Shade:

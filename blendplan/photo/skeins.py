@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from blendplan.photo.ground import Small, ground_distance
+from blendplan.photo.ground import Small
 from blendplan.photo.peel import peel, trim, unlike_ground
 from blendplan.wording import Notice, note
 
-__all__ = ["Found", "find_skeins"]
+__all__ = ["Found", "find_skeins", "hull"]
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -55,7 +55,7 @@ def find_skeins(small: Small, leave_out: Mask | None = None) -> Found:
     """
     from scipy import ndimage
 
-    distance, rest = ground_distance(small)
+    distance, rest = small.against_ground
     height, width = distance.shape
     rim = max(2, round(0.03 * min(height, width)))
     edge = np.concatenate([distance[:rim].ravel(), distance[-rim:].ravel(), distance[:, :rim].ravel()])
@@ -100,10 +100,10 @@ def _join_over_bands(pieces: list[Mask], linear: Floats) -> list[Mask]:
         whole = [np.any(g, axis=0) for g in groups]
         pieces = []
         for group, union in zip(groups, whole, strict=True):
-            hull = _hull(union)
+            filled = hull(union)
             torn = len(group) > 1 and min(_solidity(p) for p in group) < _TORN
             enough = _SOLID_TORN if torn else _SOLID
-            pieces += [hull] if len(group) > 1 and union.sum() > enough * hull.sum() else group
+            pieces += [filled] if len(group) > 1 and union.sum() > enough * filled.sum() else group
     while True:
         best: tuple[float, int, int] | None = None
         for i in range(len(pieces)):
@@ -114,23 +114,24 @@ def _join_over_bands(pieces: list[Mask], linear: Floats) -> list[Mask]:
         if best is None:
             return pieces
         _, i, j = best
-        pieces[i] = _hull(pieces[i] | pieces[j])
+        pieces[i] = hull(pieces[i] | pieces[j])
         del pieces[j]
 
 
-def _hull(mask: Mask) -> Mask:
+def hull(mask: Mask) -> Mask:
+    """Return the convex hull of a mask that holds at least one pixel."""
     from skimage.morphology import convex_hull_image
 
     rows, columns = np.nonzero(mask)
     win = np.s_[rows.min() : rows.max() + 1, columns.min() : columns.max() + 1]
     out = np.zeros(mask.shape, dtype=bool)
-    hull: Any = convex_hull_image
-    out[win] = hull(mask[win])
+    fill: Any = convex_hull_image
+    out[win] = fill(mask[win])
     return out
 
 
 def _solidity(mask: Mask) -> float:
-    return float(mask.sum() / _hull(mask).sum())
+    return float(mask.sum() / hull(mask).sum())
 
 
 def _belong(one: Mask, two: Mask, linear: Floats) -> float:
@@ -145,7 +146,7 @@ def _belong(one: Mask, two: Mask, linear: Floats) -> float:
     if area < 0.3 * (rows.max() - rows.min() + 1) * (columns.max() - columns.min() + 1):
         return 0.0
     one, two = one[win], two[win]
-    solid = area / float(_hull(one | two).sum())
+    solid = area / float(hull(one | two).sum())
     near = (ndimage.binary_dilation(one, iterations=4) & ndimage.binary_dilation(two, iterations=4)).any()
     torn = min(one.sum(), two.sum()) < 0.15 * max(one.sum(), two.sum()) or min(_solidity(one), _solidity(two)) < _TORN
     if near and solid > (_SOLID_TORN if torn else _SOLID):

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from blendplan.colour import WHITE_XYZ, linear_to_xyz, xyz_to_linear
 from blendplan.errors import PhotoError
-from blendplan.photo.ground import Small, fit_field, ground_distance, log_light, terms
+from blendplan.photo.ground import Small, fit_field, log_light, terms
 from blendplan.photo.loading import Photo
 from blendplan.wording import Notice, note
 
@@ -258,21 +258,21 @@ def _red_restored(small: Small, logs: Floats, region: Mask) -> tuple[Floats, boo
     return logs, alike
 
 
-def _with_ground(small: Small, logs: Floats, region: Mask, order: int, coefficients: Floats) -> tuple[int, Floats]:
+def _with_ground(small: Small, logs: Floats, region: Mask, coefficients: Floats) -> Floats:
     """Return the light of a small white carried over the photo by the falling-off that a plain ground shows."""
-    distance, _ = ground_distance(small)
+    distance, _ = small.against_ground
     plain = (distance < 0.1) & small.counts & ~small.clipped
     if plain.mean() < _PLAIN_SHARE:
-        return order, coefficients
+        return coefficients
     light = logs.mean(axis=2, keepdims=True)
     field, fall, sigma = fit_field(np.repeat(light, 3, axis=2), plain & ~region, 2)
     if sigma > _PLAIN or np.ptp(field[..., 0]) > _MOST_FALL:
-        return order, coefficients
+        return coefficients
     # The level is the white's own, where the white lies; only the shape comes from the ground.
     basis = terms(region.shape, 2)[region]
     own = basis[:, : len(coefficients)] @ coefficients
     fall[0] += (own - basis @ fall).mean(axis=0)
-    return 2, fall
+    return fall
 
 
 def _measure(
@@ -301,11 +301,11 @@ def _measure(
     _, coefficients, _ = fit_field(logs, good, order)
     coefficients[0] -= np.log(level)
     if order < 2:
-        order, coefficients = _with_ground(small, logs, region, order, coefficients)
+        coefficients = _with_ground(small, logs, region, coefficients)
     rows, columns = np.nonzero(region)
     height, width = region.shape
     y, x = 2 * rows.mean() / max(height - 1, 1) - 1, 2 * columns.mean() / max(width - 1, 1) - 1
-    basis = terms(region.shape, order)
+    basis = terms(region.shape)[..., : len(coefficients)]
     field = basis[good] @ coefficients
     warm = field[:, 0] - field[:, 2]
     mixed = bool(np.quantile(warm, 0.98) - np.quantile(warm, 0.02) > _MIXED)
