@@ -35,6 +35,17 @@ def _mount(name: str, body: str) -> Any:
     )
 
 
+def _heard(key: str, field: str, act: Callable[[Any], object] | None) -> Callable[[], None]:
+    """Return the callback of a component that hands on what it was sent under a name."""
+
+    def heard() -> None:
+        got = st.session_state[key].get(field)
+        if got is not None and act is not None:
+            act(got)
+
+    return heard
+
+
 def photo_boxes(
     key: str,
     image: str,
@@ -64,17 +75,6 @@ def photo_boxes(
     on_boxes, on_spot : callables
         Called with all boxes, or with the spot, before the next run.
     """
-
-    def boxes_changed() -> None:
-        got = st.session_state[key].get("boxes")
-        if got is not None:
-            on_boxes(got)
-
-    def spot_changed() -> None:
-        got = st.session_state[key].get("spot")
-        if got is not None:
-            on_spot(got)
-
     _mount("boxes", '<div class="bx"></div>')(
         key=key,
         data={
@@ -93,8 +93,8 @@ def photo_boxes(
                 "tap": say("Tap a spot that is white paper in the photo."),
             },
         },
-        on_boxes_change=boxes_changed,
-        on_spot_change=spot_changed,
+        on_boxes_change=_heard(key, "boxes", on_boxes),
+        on_spot_change=_heard(key, "spot", on_spot),
     )
 
 
@@ -131,12 +131,6 @@ def order_list(
     chosen : int, optional
         Place of the name that is marked as pressed.
     """
-
-    def changed(field: str, act: Callable[[Any], object] | None) -> None:
-        got = st.session_state[key].get(field)
-        if got is not None and act is not None:
-            act(got)
-
     _mount("order", '<ol></ol><p class="live" role="status"></p>')(
         key=key,
         data={
@@ -153,8 +147,8 @@ def order_list(
                 "pick": say("Change {name}, number {n}", name="{name}", n="{n}") if on_pick else "",
             },
         },
-        on_order_change=lambda: changed("order", on_order),
-        on_pick_change=lambda: changed("pick", on_pick),
+        on_order_change=_heard(key, "order", on_order),
+        on_pick_change=_heard(key, "pick", on_pick),
     )
 
 
@@ -182,12 +176,6 @@ def photo_line(
     on_line : callable
         Gets the line.
     """
-
-    def changed() -> None:
-        got = st.session_state[key].get("line")
-        if got is not None:
-            on_line(got)
-
     _mount("line", '<div class="ln"></div>')(
         key=key,
         data={
@@ -203,5 +191,5 @@ def photo_line(
                 "keys": say("Arrow keys move it, with Alt in small steps."),
             },
         },
-        on_line_change=changed,
+        on_line_change=_heard(key, "line", on_line),
     )
