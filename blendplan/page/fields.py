@@ -191,8 +191,7 @@ def several_field(
     placeholder: str = "",
 ) -> None:
     """Draw a choice of any number of options given as value to shown text."""
-    if key not in st.session_state.bad and tuple(st.session_state.get(key, ())) != values:
-        st.session_state[key] = list(values)
+    _view(key, list(values))
     st.multiselect(
         label,
         list(options),
