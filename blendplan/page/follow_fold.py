@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import html
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +17,7 @@ from blendplan.page import edits
 from blendplan.page.derive import seen_small
 from blendplan.page.fields import choice_field, refused, try_, whole_field
 from blendplan.page.parts import photo_line
-from blendplan.page.photo_part import held_photos, view_of_photo
+from blendplan.page.photo_part import digest_of, held_photos, photo_uploader, view_of_photo
 from blendplan.page.show import capital, figure, key_mark, refused_html, table_html, text_on
 from blendplan.page.sight import figure_html
 from blendplan.page.state import change, lang, say, say_error
@@ -54,20 +53,14 @@ def _scenes() -> dict[str, Scene]:
 def _load(file: Any) -> None:
     data = file.getvalue()
     photo = load_photo(data, str(getattr(file, "name", "photo")))
-    digest = hashlib.sha256(data).hexdigest()[:24]
-    st.session_state["scene"] = Scene(photo=photo, view=view_of_photo(photo), digest=digest)
+    st.session_state["scene"] = Scene(photo=photo, view=view_of_photo(photo), digest=digest_of(data))
     st.session_state["follow-picture"] = LOADED
 
 
 def _receive() -> None:
     """Take a picture in and empty the uploader, so that the file's bytes are let go."""
     turn = st.session_state.get("scene_round", 0)
-    file = st.file_uploader(
-        say("A picture to follow, such as a landscape"),
-        type=["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif", "mpo"],
-        key=f"scene-{turn}",
-        max_upload_size=40,
-    )
+    file = photo_uploader(say("A picture to follow, such as a landscape"), f"scene-{turn}")
     if file is not None:
         with st.spinner(say("Reading the picture")):
             try_("scene", lambda: _load(file))

@@ -7,6 +7,7 @@ import hashlib
 import html
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import streamlit as st
@@ -23,7 +24,7 @@ from blendplan.photo import Photo, PhotoReading, White, crop_png, load_photo, re
 from blendplan.units import whole
 from blendplan.wording import Notice, note
 
-__all__ = ["Held", "held_photos", "photos_fold", "view_of_photo"]
+__all__ = ["Held", "digest_of", "held_photos", "photo_uploader", "photos_fold", "view_of_photo"]
 
 # Pixels of a photo stay in memory for its session only; fewer where many share one machine.
 MAX_PHOTOS, MAX_PHOTOS_SERVED = 20, 6
@@ -45,6 +46,22 @@ class Held:
 def held_photos() -> dict[str, Held]:
     """Return the photos of this session by their digest."""
     return st.session_state.setdefault("photos", {})
+
+
+def digest_of(data: bytes) -> str:
+    """Return what a photo goes by in the session: the same file twice is the same photo."""
+    return hashlib.sha256(data).hexdigest()[:24]
+
+
+def photo_uploader(label: str, key: str, *, several: bool = False) -> Any:
+    """Draw a field that takes photo files, and return what was dropped in it."""
+    return st.file_uploader(
+        label,
+        type=["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif", "mpo"],
+        accept_multiple_files=several,
+        key=key,
+        max_upload_size=40,
+    )
 
 
 def view_of_photo(photo: Photo) -> str:
@@ -87,7 +104,7 @@ def take_photo(name: str, data: bytes) -> None:
         If it cannot be read, or there are too many.
     """
     most = MAX_PHOTOS_SERVED if served() else MAX_PHOTOS
-    digest = hashlib.sha256(data).hexdigest()[:24]
+    digest = digest_of(data)
     if digest in held_photos():
         tell(note("{name} is here already.", name=name))
         return
@@ -125,12 +142,8 @@ def _receive(files: Sequence[object]) -> None:
 def photos_fold() -> None:
     """Draw the part that takes photos and shows what was found in them."""
     turn = st.session_state.get("upload_round", 0)
-    files = st.file_uploader(
-        say("Photos of your yarn, best on white paper in even daylight"),
-        type=["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif", "mpo"],
-        accept_multiple_files=True,
-        key=f"photos-{turn}",
-        max_upload_size=40,
+    files = photo_uploader(
+        say("Photos of your yarn, best on white paper in even daylight"), f"photos-{turn}", several=True
     )
     camera = fold(say("Take a photo with this device's camera"), "camera-fold")
     shot = None
