@@ -13,7 +13,7 @@ from blendplan.errors import BlendplanError
 if TYPE_CHECKING:
     from fractions import Fraction
 
-__all__ = ["LANGUAGES", "Notice", "Rounded", "note", "rounded", "tr"]
+__all__ = ["LANGUAGES", "Notice", "Rounded", "capital", "note", "rounded", "tr"]
 
 LANGUAGES = {"en": "English", "de": "Deutsch"}
 Level = Literal["note", "assumed", "warning", "caution"]
@@ -40,6 +40,17 @@ def rounded(value: float | Fraction, digits: int, *, sign: bool = False) -> Roun
     '+3.0'
     """
     return Rounded(f"{float(value):{'+' if sign else ''}.{digits}f}")
+
+
+def capital(text: str) -> str:
+    """Return a text with its first letter large, where a notice begins a line.
+
+    Examples
+    --------
+    >>> capital("two stripes of Fern meet")
+    'Two stripes of Fern meet'
+    """
+    return text[:1].upper() + text[1:]
 
 
 @cache

@@ -10,7 +10,7 @@ from blendplan.blend.reading import READINGS
 from blendplan.outputs.look import LIGHTNESS, letters, lightness
 from blendplan.outputs.show import Show
 from blendplan.plan import Plan, PlannedStripe
-from blendplan.wording import Notice, tr
+from blendplan.wording import Notice, capital, tr
 from blendplan.yardage.need import ColourNeed
 
 __all__ = ["READINGS", "ShoppingWords", "StripeWords", "Words", "YarnWords", "begin_words", "change_words", "read_plan"]
@@ -202,7 +202,7 @@ def _shopping(need: ColourNeed, letter: dict[str, str], show: Show, currency: st
 def _said(notices: Sequence[Notice], lang: str) -> tuple[str, ...]:
     """Return each sentence once, with a capital."""
     texts = [notice.say(lang).strip() for notice in notices]
-    return tuple(dict.fromkeys(text[:1].upper() + text[1:] for text in texts if text))
+    return tuple(dict.fromkeys(capital(text) for text in texts if text))
 
 
 def _warnings(plan: Plan, lang: str) -> tuple[str, ...]:

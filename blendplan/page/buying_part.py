@@ -13,6 +13,7 @@ from blendplan.page.show import bullet_list, key_mark, table_html, told_html
 from blendplan.page.stash_fold import stash_fold
 from blendplan.page.state import brief, change, lang, plan, say
 from blendplan.plan import Brief, Plan
+from blendplan.wording import capital
 
 __all__ = ["buying_part"]
 
@@ -44,7 +45,7 @@ def buying_part() -> None:
             stash_fold(current, made)
     said = dict.fromkeys(n.say(lang()) for n in made.yardage.notices)
     if said:
-        st.html(bullet_list(t[:1].upper() + t[1:] for t in said))
+        st.html(bullet_list(capital(t) for t in said))
 
 
 def shopping_table(made: Plan) -> str:

@@ -18,11 +18,12 @@ from blendplan.page.derive import seen_small
 from blendplan.page.fields import choice_field, refused, try_, whole_field
 from blendplan.page.parts import photo_line
 from blendplan.page.photo_part import digest_of, held_photos, photo_uploader, view_of_photo
-from blendplan.page.show import capital, figure, key_mark, refused_html, table_html, text_on
+from blendplan.page.show import figure, key_mark, refused_html, table_html, text_on
 from blendplan.page.sight import figure_html
 from blendplan.page.state import change, lang, say, say_error
 from blendplan.photo import Photo, load_photo, shades_along
 from blendplan.plan import Brief
+from blendplan.wording import capital
 from blendplan.yarn import Yarn
 
 __all__ = ["follow_fold"]

@@ -15,13 +15,13 @@ from blendplan.outputs.show import Show
 from blendplan.page import edits
 from blendplan.page.derive import plan_of, seen_small
 from blendplan.page.fields import choice_field, fold, refused, several_field, switch_field, try_, whole_field
-from blendplan.page.show import bullet_list, capital, figure, inert, refused_html
+from blendplan.page.show import bullet_list, figure, inert, refused_html
 from blendplan.page.sight import figure_html
 from blendplan.page.state import change, commit, lang, say, say_error, work
 from blendplan.page.wishes import MIXED, OFFERED, Wishes, answers, asked_of
 from blendplan.page.workspace import Variant
 from blendplan.plan import Brief
-from blendplan.wording import tr
+from blendplan.wording import capital, tr
 
 __all__ = ["order_fold", "variants_fold"]
 

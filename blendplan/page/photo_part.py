@@ -16,13 +16,14 @@ from blendplan.errors import BlendplanError, PhotoError
 from blendplan.page.fields import fold, refused, text_field, try_
 from blendplan.page.finds import find_fields, take_finds
 from blendplan.page.parts import photo_boxes
+from blendplan.page.show import bullet_list
 from blendplan.page.state import brief, commit, lang, say, tell, work
 from blendplan.page.store import served
 from blendplan.page.swatch_fold import take_swatch
 from blendplan.page.workspace import Find
 from blendplan.photo import Photo, PhotoReading, White, crop_png, load_photo, read_photo, share_light
 from blendplan.units import whole
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, capital, note
 
 __all__ = ["Held", "digest_of", "held_photos", "photo_uploader", "photos_fold", "view_of_photo"]
 
@@ -309,9 +310,7 @@ def _notices(held: Held) -> None:
             ),
         )
     if lines:
-        st.html(
-            "<ul class='bp-list'>" + "".join(f"<li>{html.escape(t[:1].upper() + t[1:])}</li>" for t in lines) + "</ul>"
-        )
+        st.html(bullet_list(capital(t) for t in lines))
 
 
 WHITES = {"paper": "paper found", "tap": "the spot you tapped", "card": "colour card", "grey-card": "grey card"}

@@ -13,7 +13,6 @@ from blendplan.units import CM_PER_INCH, GRAMS_PER_OUNCE, METRES_PER_YARD, plain
 __all__ = [
     "FACTORS",
     "bullet_list",
-    "capital",
     "figure",
     "inert",
     "into_units",
@@ -132,11 +131,6 @@ def wave(colours: Sequence[str], repeats: int = 24) -> str:
 def bullet_list(items: Iterable[str]) -> str:
     """Return an HTML list of plain texts, escaped."""
     return "<ul class='bp-list'>" + "".join(f"<li>{html.escape(i)}</li>" for i in items) + "</ul>"
-
-
-def capital(text: str) -> str:
-    """Return a text with its first letter large, where a notice begins a line."""
-    return text[:1].upper() + text[1:]
 
 
 def key_mark(srgb: str, text: int | str, label: str = "") -> str:

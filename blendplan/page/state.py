@@ -15,7 +15,7 @@ from blendplan.page.store import Conflict, Store, home_folder, served
 from blendplan.page.workspace import Extras, History, Workspace, changed_brief, read_workspace, workspace_to_json
 from blendplan.plan import Brief, Plan
 from blendplan.project import read_project
-from blendplan.wording import LANGUAGES, Notice, note, tr
+from blendplan.wording import LANGUAGES, Notice, capital, note, tr
 
 __all__ = [
     "boot",
@@ -48,8 +48,7 @@ def say(template: str, /, **values: object) -> str:
 
 def say_error(error: BlendplanError) -> str:
     """Return an error's line in the language chosen."""
-    text = " ".join(tr(error.template, lang(), **error.values).split())
-    return text[:1].upper() + text[1:]
+    return capital(" ".join(tr(error.template, lang(), **error.values).split()))
 
 
 def store() -> Store | None:
