@@ -114,9 +114,7 @@ def _hand_list(current: Brief, names: Seq[str], at: int) -> None:
 
     def put(places: list[int]) -> None:
         try_("hand-list", lambda: change(lambda b: edits.reorder_stripes(b, places)))
-        if "hand-list" in st.session_state.bad:
-            return
-        if at not in places:
+        if "hand-list" in st.session_state.bad or at not in places:
             return
         if len(places) < len(stripes):
             st.session_state["stripe-at"] = places.index(at)
@@ -129,6 +127,6 @@ def _hand_list(current: Brief, names: Seq[str], at: int) -> None:
         [Item(name=name, srgb=colour(s), locked=s.locked) for name, s in zip(names, stripes, strict=True)],
         label=say("Order of the stripes"),
         on_order=put,
-        on_pick=lambda i: st.session_state.__setitem__("stripe-at", min(max(int(i), 0), len(stripes) - 1)),
+        on_pick=lambda i: st.session_state.__setitem__("stripe-at", int(i)),
         chosen=at,
     )
