@@ -17,7 +17,7 @@ from blendplan.colour import delta_e_2000, hex_to_linear, linear_to_lab
 from blendplan.errors import QuantityError
 from blendplan.fabric.layout import RowLayout, lay_heights, lay_row
 from blendplan.fabric.rows import Part, Row, Step
-from blendplan.picture import scene
+from blendplan.picture import geometry, scene
 from blendplan.picture.distance import decode
 from blendplan.picture.geometry import View, mixtures, prepare
 from blendplan.picture.scene import (
@@ -213,6 +213,29 @@ def test_same_seed_same_bytes_other_seed_other_twist() -> None:
     one, same, other = (draw_blanket(stripes, plain(), size_px=(200, 60), seed=s) for s in (11, 11, 12))
     assert np.array_equal(one, same)
     assert not np.array_equal(one, other)
+
+
+@pytest.mark.parametrize("px_per_cm", [29.0, 30.0, 31.0])
+def test_what_was_drawn_before_changes_no_byte(px_per_cm: float) -> None:
+    # A stitch is 1 cm wide, so a tile may be drawn in part from 30 on.
+    layout = point_ripple()
+    stripes = [DrawnStripe(strand_colours=c, rows=2) for c in (("#1f3b73", "#f2d16b"), ("#b5523b", "#b5523b"))]
+
+    def drawn(scale: float = px_per_cm, **other: object) -> NDArray:
+        return draw_blanket(stripes, layout, px_per_cm=scale, seed=SEEDS[0], **other)
+
+    def forget() -> None:
+        geometry._shop.cache_clear()
+        geometry._measure_large.cache_clear()
+
+    forget()
+    fresh = drawn()
+    assert np.array_equal(drawn(), fresh)
+    before = ({"scale": 30.0}, {"back_loops": False}, {"window": (2.3, 1.1, 9.7, 5.2)})
+    for other in before:
+        forget()
+        drawn(**other)
+        assert np.array_equal(drawn(), fresh), other
 
 
 def test_a_changed_yarn_repaints_its_own_stripes_only() -> None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from blendplan.errors import QuantityError
 from blendplan.fabric.layout import RowLayout
-from blendplan.picture.tiles import VARIANTS, Chunk, TileShop, chunks_of, fine_factor
+from blendplan.picture.tiles import LARGE_STITCH, VARIANTS, Chunk, TileShop, chunks_of, fine_factor, is_large
 from blendplan.units import number, whole
 
 __all__ = ["LIGHTS", "MIXES", "Geometry", "Layouts", "View", "as_layouts", "light_levels", "mixtures", "prepare"]
@@ -31,9 +31,9 @@ MOST_LIGHT = 2.2
 # Steps of each strand's share: as fine as 64 mixtures allow.
 _GRID = {1: 1, 2: MIXES - 1, 3: 9, 4: 5}
 _FULL = 0.995
-# Stitch width in pixels above which tiles are not kept; and above which stitches are set on whole pixels, which
-# spares drawing them at every fraction of one.
-LARGE_STITCH, WHOLE_PIXEL_STITCH = 30.0, 8.0
+# Stitch width in pixels above which stitches are set on whole pixels, which spares drawing them at every
+# fraction of one.
+WHOLE_PIXEL_STITCH = 8.0
 # Stitches across of the patch on which the light is measured.
 LONGEST_PATCH = 20
 
@@ -313,7 +313,8 @@ def _measure_large(
     """Return the same for large stitches, all measured at one scale, since drawing a patch of them is slow."""
     scale = LARGE_STITCH / layouts[0].stitch_width_cm
     view = View(px_per_cm=scale, left=0, top=0, width=1, height=1)
-    return _measure(tuple(_Weaver.of(_shop(lay, scale, seed), view, seed) for lay in layouts), strands, back_loops)
+    shops = [_shop.__wrapped__(lay, scale, seed) for lay in layouts]
+    return _measure(tuple(_Weaver.of(shop, view, seed) for shop in shops), strands, back_loops)
 
 
 def prepare(
@@ -350,7 +351,7 @@ def prepare(
         whole(strands, "strands of a stripe", 1, 4)
     number(view.px_per_cm, "pixels per cm", 0.05, 5000)
     layouts = as_layouts(layout)
-    large = layouts[0].stitch_width_cm * view.px_per_cm > LARGE_STITCH
+    large = is_large(layouts[0].stitch_width_cm * view.px_per_cm)
     open_shop = _shop.__wrapped__ if large else _shop
     weavers = tuple(_Weaver.of(open_shop(lay, float(view.px_per_cm), seed), view, seed) for lay in layouts)
     gains = {

@@ -18,7 +18,7 @@ from blendplan.fabric.layout import RowLayout
 from blendplan.picture.stitches import body_paths, fills, foundation_paths, ridge_paths, smooth
 from blendplan.picture.tubes import Strands, hollow_step, join, shade, sweep, twist
 
-__all__ = ["Chunk", "TileShop", "chunks_of", "fine_factor"]
+__all__ = ["LARGE_STITCH", "Chunk", "TileShop", "chunks_of", "fine_factor", "is_large"]
 
 Floats = NDArray[np.float64]
 Maps = NDArray[np.float32]
@@ -35,8 +35,8 @@ BETWEEN = 0.72
 JITTER = 0.028
 # Room for yarn beyond the feet and heads of a run, stitch widths.
 MARGIN = 0.9
-# Stitch width in fine pixels below which all variants of a tile are drawn together.
-BATCH_BELOW = 60.0
+# Stitch width in pixels from which stitches are large: tiles are drawn one by one, in the part that is seen.
+LARGE_STITCH = 30.0
 # Share of a large tile above which it is drawn whole, and kept.
 WORTH_A_PART = 0.7
 _LAYERS = ("body", "ridge", "foundation")
@@ -74,6 +74,11 @@ class Chunk:
 def fine_factor(stitch_px: float) -> int:
     """Return fine pixels per pixel for a stitch of so many pixels."""
     return 4 if stitch_px < 5 else 3 if stitch_px < 10 else 2
+
+
+def is_large(stitch_px: float) -> bool:
+    """Return whether tiles of a stitch of so many pixels may be drawn in part; a shop of such serves one drawing."""
+    return stitch_px >= LARGE_STITCH
 
 
 def chunks_of(layout: RowLayout) -> tuple[Chunk, ...]:
@@ -202,7 +207,7 @@ class TileShop:
         name = (chunk.key, layer, side, strands)
         f = self.factor
         if (*name, variant) not in self._fine:
-            large = self.layout.stitch_width_cm * self.fine_per_cm >= BATCH_BELOW
+            large = is_large(self.layout.stitch_width_cm * self.fine_per_cm / f)
             part = self._part(chunk, strands, x, y, seen) if large else None
             # Small stitches are drawn in all variants at once, which is quicker; large ones when needed.
             many = (variant,) if large else tuple(range(looks))
