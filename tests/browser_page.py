@@ -12,6 +12,7 @@ import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -36,6 +37,18 @@ def chromium_path() -> str:
     if not path:
         pytest.skip("skipped: Chromium is not installed")
     return path
+
+
+@contextmanager
+def chromium(*more: str) -> Iterator[Any]:
+    """Start Chromium, with more arguments where a test needs them, and close it."""
+    path = chromium_path()
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        started = play.chromium.launch(executable_path=path, args=[*ARGS, *more])
+        yield started
+        started.close()
 
 
 def free_port() -> int:

@@ -2,32 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser_page import ARGS, chromium_path, open_page, page_server, settle, shot, unfold
+from browser_page import open_page, settle, shot, unfold
 from test_browser_page import axe_faults
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[object]:
-    path = chromium_path()
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=path, args=ARGS)
-        yield chromium
-        chromium.close()
-
-
-@pytest.fixture(scope="module")
-def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    chromium_path()
-    with page_server(tmp_path_factory.mktemp("served") / "home", BLENDPLAN_SERVED="1") as address:
-        yield address
 
 
 def names(page, key: str) -> list[str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from browser_page import ARGS, chromium_path, page_server, settle, shot, unfold
+from browser_page import chromium, chromium_path, page_server, settle, shot, unfold
 
 pytestmark = pytest.mark.browser
 
@@ -34,9 +34,7 @@ def film(path: Path) -> None:
 
 @pytest.fixture(scope="module")
 def phone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[object]:
-    path = chromium_path()
-    from playwright.sync_api import sync_playwright
-
+    chromium_path()
     folder = tmp_path_factory.mktemp("phone")
     film(folder / "camera.y4m")
     camera = [
@@ -44,9 +42,8 @@ def phone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[object]:
         "--use-fake-ui-for-media-stream",
         f"--use-file-for-fake-video-capture={folder / 'camera.y4m'}",
     ]
-    with page_server(folder / "home", BLENDPLAN_SERVED="1") as address, sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=path, args=[*ARGS, *camera])
-        context = chromium.new_context(
+    with page_server(folder / "home", BLENDPLAN_SERVED="1") as address, chromium(*camera) as started:
+        context = started.new_context(
             viewport={"width": 390, "height": 844},
             device_scale_factor=2,
             is_mobile=True,
@@ -59,7 +56,6 @@ def phone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[object]:
         page.get_by_role("button", name="Start my own").tap()
         settle(page)
         yield page
-        chromium.close()
 
 
 def swipe(page, start: tuple[float, float], end: tuple[float, float]) -> None:

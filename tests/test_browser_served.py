@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from browser_page import ARGS, ROOT, chromium_path, free_port, open_page, settle, shot
+from browser_page import ROOT, chromium, chromium_path, free_port, open_page, settle, shot
 from test_page_offline import blocked_env
 
 pytestmark = pytest.mark.browser
@@ -142,14 +142,8 @@ def guild(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Guild]:
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[object]:
-    path = chromium_path()
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        args = [*ARGS, "--host-resolver-rules=MAP example.org 127.0.0.1, MAP * ~NOTFOUND"]
-        chromium = play.chromium.launch(executable_path=path, args=args)
-        yield chromium
-        chromium.close()
+    with chromium("--host-resolver-rules=MAP example.org 127.0.0.1, MAP * ~NOTFOUND") as started:
+        yield started
 
 
 def test_only_the_public_name_is_answered(guild: Guild) -> None:
