@@ -1,4 +1,4 @@
-"""Single stripes by keys and past locked ones, a line on a picture, all wishes on a phone, in a real Chromium."""
+"""Orders in a real Chromium: by dragging and by keys, past locked stripes, along a picture, all wishes on a phone."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ pytestmark = pytest.mark.browser
 
 
 def names(page, key: str) -> list[str]:
+    """Return the names in a list; its script comes after the page."""
+    page.locator(f".st-key-{key} ol .name").first.wait_for(timeout=20_000)
     return page.locator(f".st-key-{key} ol .name").all_inner_texts()
 
 
@@ -20,11 +22,6 @@ def wait_names(page, key: str, wanted: list[str]) -> None:
 
     expect(page.locator(f".st-key-{key} ol .name")).to_have_text(wanted, timeout=15_000)
     settle(page)
-
-
-def ready(page, key: str) -> None:
-    """Wait until a list has drawn its lines; its script comes after the page."""
-    page.locator(f".st-key-{key} ol li").first.wait_for(timeout=20_000)
 
 
 def picture(page) -> str:
@@ -51,6 +48,30 @@ def moved(before: list[str], source: int, target: int) -> list[str]:
     out = list(before)
     out.insert(target, out.pop(source))
     return out
+
+
+def test_colours_and_single_stripes_are_dragged_into_order(browser, served) -> None:
+    page = open_page(browser, served, height=1400)
+    before, drawn = names(page, "order-list"), picture(page)
+    assert len(before) >= 3
+    drag(page, "order-list", 0, 2)
+    wait_names(page, "order-list", moved(before, 0, 2))
+    assert picture(page) != drawn
+    page.get_by_role("button", name="Undo", exact=True).click()
+    wait_names(page, "order-list", before)
+    assert picture(page) == drawn
+    drag(page, "order-list", 2, 0)
+    wait_names(page, "order-list", moved(before, 2, 0))
+
+    page.get_by_role("button", name="Change single stripes by hand").click()
+    settle(page)
+    before, drawn = names(page, "hand-order"), picture(page)
+    assert len(before) > 3
+    drag(page, "hand-order", 0, 3)
+    wait_names(page, "hand-order", moved(before, 0, 3))
+    assert picture(page) != drawn
+    shot(page, "stripes-dragged")
+    page.context.close()
 
 
 def test_single_stripes_are_dragged_and_locked_ones_stay(browser, served) -> None:
