@@ -7,6 +7,8 @@ Seeds: shading, twist and yarn paths were tuned by eye on seed 0; every check he
 
 from __future__ import annotations
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -252,6 +254,25 @@ def test_a_changed_yarn_repaints_its_own_stripes_only() -> None:
     assert not changed[inside & (stripe >= 2)].any()
     assert changed[inside & (stripe == 0)].mean() > 0.99
     assert changed[inside & (stripe == 1)].mean() > 0.5
+
+
+def test_stripes_of_the_same_strands_are_painted_from_one_table() -> None:
+    layout = plain()
+    pairs = [("#1f3b73", "#f2d16b"), ("#f2d16b", "#1f3b73"), ("#b5523b", "#b5523b")]
+    colours = [pairs[i % 3] for i in range(600)]
+    stripes = [DrawnStripe(strand_colours=c, rows=1) for c in colours]
+    view = view_of(stripes, layout, px_per_cm=9.0, window=(2.0, 20.0, 12.0, 40.0))
+    geometry = prepare(shape_of(stripes), layout, view, seed=SEEDS[0])
+    tracemalloc.start()
+    together = paint(geometry, colours)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    # A table a stripe would be 600 times 64 mixtures x 128 lights x 3 numbers of 4 bytes, 59 MB.
+    assert peak < 10e6
+    # The same light written as numbers is a colour of its own, so each of these stripes has a table to itself.
+    alone = [tuple(tuple(hex_to_linear(c) * (1 + i * 1e-15)) for c in pair) for i, pair in enumerate(colours)]
+    assert len(set(alone)) > 500
+    assert np.array_equal(paint(geometry, alone), together)
 
 
 @pytest.mark.parametrize(("stitch", "height"), [("sc", 0.9), ("hdc", 1.37), ("tr", 2.6), ("sl st", 0.5)])

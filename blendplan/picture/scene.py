@@ -206,11 +206,11 @@ def _lights_for(rgb: NDArray[np.float64], weights: NDArray[np.float64]) -> NDArr
     return bent(high)
 
 
-def _table(geometry: Geometry, colours: Sequence[Sequence[Colour]], background: str) -> NDArray[np.float32]:
-    """Return the light of every code, shape (stripes + 1, mixtures, lights, 3)."""
-    table = np.zeros((len(colours) + 1, MIXES, LIGHTS, 3), dtype=np.float32)
+def _table(geometry: Geometry, bundles: Sequence[Sequence[Colour]], background: str) -> NDArray[np.float32]:
+    """Return the light of every code of some bundles of strands, shape (bundles + 1, mixtures, lights, 3), flat."""
+    table = np.zeros((len(bundles) + 1, MIXES, LIGHTS, 3), dtype=np.float32)
     known: dict[Colour, NDArray[np.float64]] = {}
-    for slot, strands in enumerate(colours):
+    for slot, strands in enumerate(bundles):
         parts = []
         for colour in strands:
             if colour not in known:
@@ -253,15 +253,26 @@ def paint(
             given=[len(c) for c in colours],
             allowed=list(geometry.strands),
         )
-    light = _table(geometry, colours, background)
-    codes = encode(light)
-    packed = np.zeros((len(codes), 4), dtype=np.uint8)
-    packed[:, :3] = codes
-    pixels = np.take(packed.view(np.uint32).reshape(-1), geometry.code)
+    # Stripes of the same strands share their part of the table, whose rows are counted by bundle, not by stripe.
+    bundles: dict[tuple[Colour, ...], int] = {}
+    bundle_of = [bundles.setdefault(tuple(strands), len(bundles)) for strands in colours]
+    light = _table(geometry, tuple(bundles), background)
+    each = MIXES * LIGHTS
+    move = each * (np.array([*bundle_of, len(bundles)]) - np.arange(len(colours) + 1))
+
+    def rows(code: NDArray[np.uint32]) -> NDArray[np.int64]:
+        found = np.take(move, code // each)
+        found += code
+        return found
+
+    packed = np.zeros((len(light), 4), dtype=np.uint8)
+    packed[:, :3] = encode(light)
+    pixels = np.take(packed.view(np.uint32).reshape(-1), rows(geometry.code))
     picture = np.ascontiguousarray(pixels.view(np.uint8).reshape(*geometry.code.shape, 4)[..., :3])
     share = geometry.edge_share[:, None]
-    first = light[geometry.code.reshape(-1)[geometry.edge]]
-    picture.reshape(-1, 3)[geometry.edge] = encode(first + share * (light[geometry.edge_code] - first))
+    first = light[rows(geometry.code.reshape(-1)[geometry.edge])]
+    second = light[rows(geometry.edge_code)]
+    picture.reshape(-1, 3)[geometry.edge] = encode(first + share * (second - first))
     return picture
 
 
