@@ -28,15 +28,20 @@ def picture(page) -> str:
     return page.locator(".st-key-sight img").get_attribute("src")
 
 
-def drag(page, key: str, source: int, target: int) -> None:
-    """Drag the dots of one line into the upper or lower half of another."""
+def grip_and_goal(page, key: str, source: int, target: int) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return the middle of one line's dots, and the place above or below it in the half of another line to let go."""
     lines = page.locator(f".st-key-{key} ol li")
     lines.nth(max(source, target)).scroll_into_view_if_needed()
     lines.nth(min(source, target)).scroll_into_view_if_needed()
     grip = lines.nth(source).locator(".grip").bounding_box()
     goal = lines.nth(target).bounding_box()
-    x, y = grip["x"] + grip["width"] / 2, grip["y"] + grip["height"] / 2
-    to = goal["y"] + goal["height"] * (0.8 if target > source else 0.2)
+    x = grip["x"] + grip["width"] / 2
+    return (x, grip["y"] + grip["height"] / 2), (x, goal["y"] + goal["height"] * (0.8 if target > source else 0.2))
+
+
+def drag(page, key: str, source: int, target: int) -> None:
+    """Drag the dots of one line into the upper or lower half of another."""
+    (x, y), (_, to) = grip_and_goal(page, key, source, target)
     page.mouse.move(x, y)
     page.mouse.down()
     page.mouse.move(x, (y + to) / 2, steps=4)
@@ -109,6 +114,67 @@ def test_single_stripes_are_dragged_and_locked_ones_stay(browser, served) -> Non
     assert page.locator(".st-key-hand-order ol .name[aria-current]").inner_text() == locked[5], "it stays in hand"
     assert not axe_faults(page)
     shot(page, "stripes-by-hand")
+    page.context.close()
+
+
+def test_a_locked_stripe_dragged_by_its_grip_stays(browser, served) -> None:
+    page = open_page(browser, served, height=1400)
+    page.get_by_role("button", name="Change single stripes by hand").click()
+    first = names(page, "hand-order")[0]
+    page.locator(".st-key-hand-lock label").first.click()
+    before = [first + ", locked", *names(page, "hand-order")[1:]]
+    wait_names(page, "hand-order", before)
+    seen = picture(page)
+    told = page.locator(".st-key-hand-order [role=status]")
+    marked = page.locator(".st-key-hand-order :is(.held, .before, .after)")
+    grip, goal = grip_and_goal(page, "hand-order", 0, 4)
+    page.mouse.move(*grip)
+    page.mouse.down()
+    page.mouse.move(*goal, steps=6)
+    assert not marked.count(), "nothing looks as if it were on its way"
+    page.mouse.up()
+    settle(page, 500)
+    assert names(page, "hand-order") == before and picture(page) == seen
+    assert not told.inner_text(), "no move is told that was not made"
+    # The lock is still the last step: nothing was added to the history.
+    page.get_by_role("button", name="Undo", exact=True).click()
+    wait_names(page, "hand-order", [first, *before[1:]])
+    # The same way with the mouse moves a stripe that is free.
+    drag(page, "hand-order", 0, 4)
+    wait_names(page, "hand-order", moved([first, *before[1:]], 0, 4))
+    assert told.inner_text() == f"{first} is now number 5 of 11"
+    page.context.close()
+
+
+@pytest.mark.parametrize("lines", [2, 3])
+def test_long_names_stay_in_their_rows_on_a_phone(browser, served, lines) -> None:
+    page = open_page(browser, served, width=390, height=844, has_touch=True)
+    if lines == 3:
+        field = page.locator(".st-key-yarn-card").get_by_label("Name", exact=True)
+        field.fill("Harbour blue from the winter sale")
+        field.press("Enter")
+        settle(page)
+    page.get_by_role("button", name="Change single stripes by hand").click()
+    names(page, "hand-order")
+    settle(page)
+    rows = page.locator(".st-key-hand-order ol li").evaluate_all(
+        """rows => rows.map(row => {
+          const name = row.querySelector(".name"), range = document.createRange();
+          range.selectNodeContents(name);
+          const text = range.getBoundingClientRect(), box = row.getBoundingClientRect();
+          return {
+            lines: new Set([...range.getClientRects()].map(r => Math.round(r.top))).size,
+            over: Math.max(name.scrollHeight - name.clientHeight, row.scrollHeight - row.clientHeight,
+              box.top - text.top, text.bottom - box.bottom),
+            high: name.getBoundingClientRect().height,
+          };
+        })"""
+    )
+    assert max(row["lines"] for row in rows) >= lines, "the case would tell nothing"
+    assert max(row["over"] for row in rows) <= 0
+    assert min(row["high"] for row in rows) >= 40, "each can be pressed with a finger"
+    page.locator(".st-key-hand-order ol li").nth(1).evaluate("e => e.scrollIntoView({block: 'center'})")
+    shot(page, f"phone-stripes-{lines}-lines")
     page.context.close()
 
 
