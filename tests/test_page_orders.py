@@ -201,6 +201,10 @@ def test_an_order_follows_a_picture(page, tmp_path: Path, capsys: pytest.Capture
     from skimage.color import deltaE_ciede2000, rgb2lab
 
     data, colours = landscape()
+    # Begun from an order worked there and back twice with a colour carried through: taking one has to end all three.
+    made = brief(page)
+    made = edits.change_rule(made, arrange="mirror", times=2, carrier=made.yarns[0].name)
+    page.session_state["history"] = History(now=Workspace(brief=made))
     page.session_state["follow-picture-fold"] = True
     page.run()
     assert "draw a line across its colours" in texts(page)
@@ -236,7 +240,8 @@ def test_an_order_follows_a_picture(page, tmp_path: Path, capsys: pytest.Capture
     page.button(key="follow-take").click().run()
     sound(page)
     assert brief(page).sequence.order == names
-    assert brief(page).sequence.arrange == "once" and brief(page).sequence.carrier is None
+    taken = brief(page).sequence
+    assert (taken.arrange, taken.times, taken.carrier) == ("once", 1, None)
     (tmp_path / "dusk.png").write_bytes(data)
     line = ["--line", "60,150,60,20", "--places", "3"]
     said = command(page, tmp_path, capsys, "--follow", str(tmp_path / "dusk.png"), *line)
