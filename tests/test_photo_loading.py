@@ -223,8 +223,14 @@ def test_limits_are_said_before_decoding() -> None:
     too_many = Image.new("1", (12_000, 12_000))
     out = io.BytesIO()
     too_many.save(out, "PNG")
-    with pytest.raises(PhotoError, match=r"144 megapixels \(12000 by 12000\); allowed are at most 120"):
+    with pytest.raises(
+        PhotoError, match=r"144 megapixels \(12000 by 12000\); allowed of its kind are at most 120; save it as a JPEG"
+    ):
         load_photo(out.getvalue(), "wall.png")
+    web = io.BytesIO()
+    Image.new("RGB", (8000, 4001)).save(web, "WEBP", method=0)
+    with pytest.raises(PhotoError, match=r"32 megapixels .* at most 32; save it as a JPEG"):
+        load_photo(web.getvalue(), "wall.webp")
     with pytest.raises(PhotoError, match="MB"):
         load_photo(b"\xff\xd8" + bytes(door.MAX_BYTES), "big.jpg")
 

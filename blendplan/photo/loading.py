@@ -19,7 +19,7 @@ import warnings
 import zlib
 from dataclasses import dataclass
 from pathlib import PurePath
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,10 +34,11 @@ from PIL import (
 
 from blendplan.errors import BlendplanError, PhotoError
 from blendplan.photo.profiles import apply_profile
+from blendplan.photo.working import working_picture
 from blendplan.units import whole
 from blendplan.wording import Notice, note
 
-__all__ = ["FORMATS", "MAX_BYTES", "MAX_PIXELS", "MAX_PIXELS_JPEG", "Photo", "load_photo"]
+__all__ = ["FORMATS", "MAX_BYTES", "MAX_PIXELS", "MAX_PIXELS_JPEG", "MAX_PIXELS_WEBP", "Photo", "load_photo"]
 
 # A JPEG with further frames (MPO) is opened by the JPEG plugin.
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
@@ -45,6 +46,8 @@ FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
 # decoded at a small scale and never stands in memory at full size. Assumed limits, Pillow's own stop is 179.
 MAX_PIXELS = 120_000_000
 MAX_PIXELS_JPEG = 170_000_000
+# WebP is unpacked by its own library to 15 bytes a pixel, measured; this many stay under 500 MB.
+MAX_PIXELS_WEBP = 32_000_000
 MAX_BYTES = 150_000_000
 # Below this opacity (of 255) a pixel takes no part; in a picture that is fainter all over, below half of
 # its strongest opacity. Assumed.
@@ -165,10 +168,9 @@ def _decode(data: bytes, name: str, turns: int, side: int) -> Photo:
         # Metadata apart from the pixels, and after them: PNG keeps it behind them.
         orientation, exif_space = _exif(image)
         info = dict(image.info)
-        picture, alpha = _own_mode(image, name)
+        picture, alpha = working_picture(image, name, side)
         if image.format == "PNG" and "icc_profile" in info and not _profile_is_whole(data):
             notices += (note("the photo's colour profile is damaged; it was used as far as it can be read", "warning"),)
-    picture, alpha = _shrink(picture, alpha, side)
     picture, more = apply_profile(picture, info, exif_space)
     turn = _UPRIGHT.get(orientation)
     if turn is not None:
@@ -216,18 +218,23 @@ def _check_size(image: Image.Image, name: str) -> None:
     width, height = image.size
     progressive = bool(image.info.get("progressive") or image.info.get("progression"))
     small_scale = image.format in ("JPEG", "MPO") and not progressive
-    allowed = MAX_PIXELS_JPEG if small_scale else MAX_PIXELS
+    allowed = MAX_PIXELS_JPEG if small_scale else MAX_PIXELS_WEBP if image.format == "WEBP" else MAX_PIXELS
     if width < 1 or height < 1:
         raise PhotoError("{name} has no pixels; choose another photo.", name=name)
-    if width * height > allowed:
+    if width * height <= allowed:
+        return
+    given, most = round(width * height / 1e6), allowed // 1_000_000
+    about: dict[str, Any] = {"name": name, "given": given, "width": width, "height": height, "allowed": most}
+    if image.format not in ("JPEG", "MPO") and width * height <= MAX_PIXELS_JPEG:
         raise PhotoError(
-            "{name} has {given} megapixels ({width} by {height}); allowed are at most {allowed}; save it smaller.",
-            name=name,
-            given=round(width * height / 1e6),
-            width=width,
-            height=height,
-            allowed=allowed // 1_000_000,
+            "{name} has {given} megapixels ({width} by {height}); "
+            "allowed of its kind are at most {allowed}; save it as a JPEG.",
+            **about,
         )
+    raise PhotoError(
+        "{name} has {given} megapixels ({width} by {height}); allowed are at most {allowed}; save it smaller.",
+        **about,
+    )
 
 
 def _frames(image: Image.Image) -> tuple[Notice, ...]:
@@ -274,55 +281,6 @@ def _profile_is_whole(data: bytes) -> bool:
             return unpack.eof
         at += 12 + length
     return True
-
-
-def _own_mode(image: Image.Image, name: str) -> tuple[Image.Image, Image.Image | None]:
-    """Return the picture in L, RGB, CMYK or LAB, and its opacity as L or None."""
-    mode = image.mode
-    if mode.startswith("I;16"):
-        return _grey16(image)
-    if mode in ("L", "RGB", "CMYK", "LAB", "YCbCr") and "transparency" not in image.info:
-        return (image.convert("RGB") if mode == "YCbCr" else image), None
-    if mode == "1" and "transparency" not in image.info:
-        return image.convert("L"), None
-    if mode == "LA":
-        grey, alpha = image.split()
-        return grey, alpha
-    if mode == "P" and "transparency" not in image.info:
-        return image.convert("RGB"), None
-    if mode in ("P", "PA", "1", "L", "RGB", "RGBA", "RGBX", "RGBa"):
-        rgba = image if mode == "RGBA" else image.convert("RGBA")
-        alpha = rgba.getchannel("A")
-        grey_profile = mode in ("1", "L")
-        return rgba.convert("L" if grey_profile else "RGB"), alpha
-    raise PhotoError(
-        "{name} holds numbers of kind {mode} and not a photo; save it as JPEG or PNG.", name=name, mode=mode
-    )
-
-
-def _grey16(image: Image.Image) -> tuple[Image.Image, Image.Image | None]:
-    """16-bit grey scaled to 8 bit; `convert` would clip it to white."""
-    values = np.asarray(image, dtype=np.uint16)
-    alpha = None
-    clear = image.info.get("transparency")
-    if isinstance(clear, int):
-        alpha = Image.fromarray(np.where(values == clear, 0, 255).astype(np.uint8))
-    return Image.fromarray(((values.astype(np.uint32) * 255 + 32767) // 65535).astype(np.uint8)), alpha
-
-
-def _shrink(picture: Image.Image, alpha: Image.Image | None, side: int) -> tuple[Image.Image, Image.Image | None]:
-    longest = max(picture.size)
-    if longest <= side:
-        return picture, alpha
-    size = tuple(max(1, round(n * side / longest)) for n in picture.size)
-    target = cast("tuple[int, int]", size)
-    if alpha is None:
-        return picture.resize(target, Image.Resampling.BOX, reducing_gap=2.0), None
-    # Clear pixels hold any colour, so each pixel weighs by its opacity.
-    both: Any = Image.merge("RGBA", (*picture.convert("RGB").split(), alpha))
-    small = both.resize(target, Image.Resampling.BOX)
-    rgb = small.convert("RGB")
-    return (rgb.convert("L") if picture.mode == "L" else rgb), small.getchannel("A")
 
 
 def _unreadable(data: bytes, name: str, error: Exception) -> PhotoError:
