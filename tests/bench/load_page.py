@@ -4,13 +4,14 @@ Each client opens the web socket that the page's script in the browser would ope
 and changes the rows of a solid stripe again and again with a short pause between, as a person does who tries
 things out.
 Every client has her own blanket (16 pairs of blend rows and repeats), so no two ever ask for the same picture;
-blankets have 40 to 130 rows.
+blankets have 40 to 129 rows, with `--tall` 130 to 219.
 
-Usage: python tests/bench/load_page.py [CLIENTS] [CHANGES]
+Usage: python tests/bench/load_page.py [CLIENTS] [CHANGES] [--tall]
 """
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import re
 import statistics
@@ -26,6 +27,8 @@ sys.path[:0] = [str(HERE.parent), str(HERE.parent.parent)]
 
 # A person looks at a picture before she changes something again.
 PAUSE_S = 5.0
+# Rows of a solid stripe go from here up by 0 to 9; the warming run has 10 more, so that no measured one repeats it.
+USUAL, TALL = 5, 20
 SOLID, BLEND, REPEATS = "Rows of a solid stripe", "Rows of a blend stripe", "Repeats across"
 
 
@@ -93,7 +96,9 @@ class Client:
             self.lost += 1
 
 
-async def play(address: str, clients: int, changes: int, *, pause_s: float = PAUSE_S) -> list[Client]:
+async def play(
+    address: str, clients: int, changes: int, *, least: int = USUAL, pause_s: float = PAUSE_S
+) -> list[Client]:
     """Let all clients work at once."""
     import websockets
 
@@ -106,10 +111,10 @@ async def play(address: str, clients: int, changes: int, *, pause_s: float = PAU
             begin = time.perf_counter()
             await client.run()
             client.first = time.perf_counter() - begin
-            await client.change(15, measured=False)
+            await client.change(least + 10, measured=False)
             for i in range(changes):
                 await asyncio.sleep(pause_s)
-                await client.change(5 + (client.number + 3 * i) % 10)
+                await client.change(least + (client.number + 3 * i) % 10)
 
     crew = [Client(number=n) for n in range(clients)]
     await asyncio.gather(*(one(c) for c in crew))
@@ -132,18 +137,19 @@ def cpu_s(pid: int) -> float:
     return float(used.user + used.system)
 
 
-def report(clients: int = 16, changes: int = 8) -> list[str]:
+def report(clients: int = 16, changes: int = 8, *, tall: bool = False) -> list[str]:
     """Return the lines of the report."""
     from browser_page import page_server
 
+    least = TALL if tall else USUAL
     lines = []
     with tempfile.TemporaryDirectory() as folder:
         pid: list[int] = []
         with page_server(Path(folder) / "home", pid=pid, BLENDPLAN_SERVED="1") as address:
-            alone = asyncio.run(play(address, 1, changes))
+            alone = asyncio.run(play(address, 1, changes, least=least))
             before, busy = memory_mb(pid[0]), cpu_s(pid[0])
             begin = time.perf_counter()
-            crew = asyncio.run(play(address, clients, changes))
+            crew = asyncio.run(play(address, clients, changes, least=least))
             lasted = time.perf_counter() - begin
             after, busy = memory_mb(pid[0]), cpu_s(pid[0]) - busy
     pictures = sorted(t for c in crew for t in c.to_picture)
@@ -167,5 +173,9 @@ def report(clients: int = 16, changes: int = 8) -> list[str]:
 
 
 if __name__ == "__main__":
-    arguments = [int(a) for a in sys.argv[1:3]]
-    print("\n".join(report(*arguments)))
+    parser = argparse.ArgumentParser(description="Several makers at once on one served page.")
+    parser.add_argument("clients", type=int, nargs="?", default=16)
+    parser.add_argument("changes", type=int, nargs="?", default=8)
+    parser.add_argument("--tall", action="store_true", help="blankets of 130 to 219 rows for everybody")
+    asked = parser.parse_args()
+    print("\n".join(report(asked.clients, asked.changes, tall=asked.tall)))
