@@ -108,3 +108,20 @@ def test_characters_the_font_lacks_are_shown_and_told() -> None:
 def test_unknown_paper_is_refused() -> None:
     with pytest.raises(QuantityError, match="A4, Letter"):
         Paper("A5")
+
+
+def test_lines_found_once_are_those_of_the_same_text_width_size_and_weight() -> None:
+    text = "many words that fill more than one line of a cell, in thin and in bold"
+    asked = [
+        (text, 40, 9, False),
+        (text, 55, 9, False),
+        (text, 40, 12, False),
+        (text, 40, 9, True),
+        ("毛 x", 40, 9, False),
+    ]
+    one = Paper()
+    first, again = ([one.wrap(t, w, s, bold=b) for t, w, s, b in asked] for _ in range(2))
+    assert again == first
+    assert first == [Paper().wrap(t, w, s, bold=b) for t, w, s, b in asked]
+    assert len(set(first)) == len(asked)
+    assert one.drawable.missing == ("U+6BDB",)

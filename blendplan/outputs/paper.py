@@ -86,6 +86,8 @@ class Paper:
         self.pdf.add_font("DejaVu", "", font_path())
         self.pdf.add_font("DejaVu", "B", font_path(bold=True))
         self.drawable = Drawable()
+        # The same few texts come again in every stripe of a table, and finding their lines is slow.
+        self._wrapped: dict[tuple[str, float, float, bool], tuple[str, ...]] = {}
         self.y = MARGIN_MM
         self.new_page()
 
@@ -126,17 +128,20 @@ class Paper:
         self.pdf.set_font("DejaVu", "B" if bold else "", size)
         self.pdf.set_text_color(grey)
 
-    def wrap(self, text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
+    def wrap(self, text: str, width: float, size: float, *, bold: bool = False) -> tuple[str, ...]:
         """Return the lines of a text in a width."""
         self.font(size, bold=bold)
-        lines: list[str] = self.pdf.multi_cell(
-            width,
-            text=self.drawable(text),
-            align="L",
-            dry_run=True,
-            output="LINES",  # type: ignore[assignment]
-        )
-        return [line.rstrip() for line in lines] or [""]
+        asked = (text, width, size, bold)
+        if asked not in self._wrapped:
+            lines: list[str] = self.pdf.multi_cell(
+                width,
+                text=self.drawable(text),
+                align="L",
+                dry_run=True,
+                output="LINES",  # type: ignore[assignment]
+            )
+            self._wrapped[asked] = tuple(line.rstrip() for line in lines) or ("",)
+        return self._wrapped[asked]
 
     def lines(
         self,
