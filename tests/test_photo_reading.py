@@ -413,3 +413,22 @@ def test_a_close_up_without_ground_is_read_as_one_yarn_and_says_so() -> None:
     assert [y.box for y in reading.yarns] == [(50, 40, 450, 360)]
     assert any(n.level == "assumed" and "read as one yarn" in n.text for n in reading.notices)
     assert float(delta_e_2000(reading.yarns[0].shades[0].lab, hex_to_lab("#7a5a8c"))) < 6
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (1, 9), (2, 2), (3, 1)])
+def test_a_photo_of_a_few_pixels_is_one_shade(shape: tuple[int, int]) -> None:
+    codes = np.random.default_rng(5).integers(0, 255, (*shape, 3), dtype=np.uint8)
+    out = io.BytesIO()
+    Image.fromarray(codes).save(out, "PNG")
+    (yarn,) = read_photo(load_photo(out.getvalue(), "tiny.png")).yarns
+    assert [s.share for s in yarn.shades] == [1.0]
+
+
+def test_a_photo_with_a_see_through_middle_has_no_yarn_there() -> None:
+    codes = np.full((40, 60, 4), (90, 40, 160, 255), dtype=np.uint8)
+    codes[3:37, 5:55, 3] = 0
+    out = io.BytesIO()
+    Image.fromarray(codes).save(out, "PNG")
+    reading = read_photo(load_photo(out.getvalue(), "hole.png"))
+    assert reading.yarns == ()
+    assert any("no skein" in n.text for n in reading.notices)

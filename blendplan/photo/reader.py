@@ -38,6 +38,8 @@ _GLINT = 2.5
 _HUE, _LIGHT, _DARK = 70.0, 35.0, 0.4
 _APART = 5.0
 _LEAST_SHARE = 0.05
+# Fewer pixels than this are no shade of their own; assumed.
+_LEAST_PIXELS = 5
 # Two shades that lie mixed are one heather: over so many cells a side, less segregated than this (0 mixed alike
 # everywhere, 1 apart). Set on tuning scenes.
 _CELLS, _MIXED = 8, 0.3
@@ -153,16 +155,14 @@ def split_pixels(
     centres = _join(sample, centres, most, exactly)
     if exactly is None:
         centres = _join_mixed(sample, places[tops[::step]], centres)
-    if len(centres) == 1:
+    own, every = _nearest(points, centres), _nearest(_points(linear), centres)
+    parts = [(int((own == i).sum()), linear[every == i]) for i in range(len(centres))]
+    parts = [(size, part) for size, part in parts if len(part) >= _LEAST_PIXELS and size > 0]
+    if len(centres) == 1 or not parts:
         shade, spread = read_pixels(linear, clipped)
         return (Cluster(linear=_three(shade), share=1.0, spread=spread, pixels=len(linear)),)
-    own, every = _nearest(points, centres), _nearest(_points(linear), centres)
     out = []
-    for i in range(len(centres)):
-        part = linear[every == i]
-        size = int((own == i).sum())
-        if len(part) < 5 or size == 0:
-            continue
+    for size, part in parts:
         shade, spread = read_pixels(part)
         out.append((size, shade, spread, _relief(part)))
     # A label band is flat: it has no strands. One flat colour beside a larger one with relief is not yarn.

@@ -143,15 +143,15 @@ def read_photo(
     skeins = find_skeins(small, leave_out)
     # A close-up has no ground round the yarn: nothing, or next to nothing, stands out in it.
     if boxes is None and found is None and chart is None and (skeins.labels > 0).mean() < _LEAST_FOUND:
-        width, height = photo.full_size
-        boxes = [(width // 10, height // 10, width - width // 10, height - height // 10)]
-        notices.append(
-            note(
-                "no skein stands out from the ground, so the middle of the photo was read as one yarn; "
-                "draw a box where that is wrong",
-                "assumed",
+        boxes = _middle(photo)
+        if boxes is not None:
+            notices.append(
+                note(
+                    "no skein stands out from the ground, so the middle of the photo was read as one yarn; "
+                    "draw a box where that is wrong",
+                    "assumed",
+                )
             )
-        )
     if boxes is None:
         notices += skeins.notices
         if mask is not None and leave_out is None:
@@ -215,6 +215,15 @@ def _small_things(mask: Mask | None, chart: Mask | None) -> Mask | None:
             wide: Mask = binary_dilation(mask, iterations=2)
             out = wide if out is None else out | wide
     return out
+
+
+def _middle(photo: Photo) -> list[Box] | None:
+    """Return a box of the middle of a photo, or None where that is see-through."""
+    rows, columns = photo.counts.shape
+    if not photo.counts[rows // 10 : rows - rows // 10, columns // 10 : columns - columns // 10].any():
+        return None
+    width, height = photo.full_size
+    return [(width // 10, height // 10, width - width // 10, height - height // 10)]
 
 
 def _box_of(photo: Photo, small: Small, region: Mask) -> Box:
