@@ -8,7 +8,7 @@ skein to skein; where skeins are joined at row ends only, it is averaged over wh
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache, lru_cache
 
@@ -108,6 +108,17 @@ class Supply:
     scale_g: float = 1.0
     loss_m: float = 0.0
     tails_m: float = 0.0
+    # Mean and standard deviation of a whole skein, if there is one, and of each part skein, in metres: kept, since
+    # fractions are slow and the same supply is asked for at many tensions.
+    _kinds: tuple[tuple[float, float], ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        length, per_g = float(self.put_up.length_m), float(self.put_up.m_per_g)
+        kinds = [(length, self.scatter * length)] * min(self.skeins, 1)
+        for grams in map(float, self.parts_g):
+            sd = math.hypot(self.scatter * grams * per_g, self.scale_g * per_g / math.sqrt(12))
+            kinds.append((grams * per_g, sd))
+        object.__setattr__(self, "_kinds", tuple(kinds))
 
     @property
     def nominal_m(self) -> Fraction:
@@ -124,30 +135,19 @@ class Supply:
 
         Every piece but the last gives whole rows only, and each join takes `tails_m`.
         """
-        length, per_g = _band(self.put_up.length_m, self.put_up.mass_g)
-        row = self.loss_m * stretch
-        pieces = [(length, self.scatter * length)] * min(self.skeins, 1)
-        for grams in map(float, self.parts_g):
-            sd = math.hypot(self.scatter * grams * per_g, self.scale_g * per_g / math.sqrt(12))
-            pieces.append((grams * per_g, sd))
-        if not pieces:
+        if not self._kinds:
             return 0.0, 0.0
-        (last, last_sd), *rest = pieces
+        row = self.loss_m * stretch
+        (last, last_sd), *rest = self._kinds
         mean, variance = last, last_sd**2
         if self.skeins > 1:
-            whole_mean, whole_variance = _whole_rows(length - self.tails_m, self.scatter * length, row)
+            whole_mean, whole_variance = _whole_rows(last - self.tails_m, last_sd, row)
             mean += (self.skeins - 1) * whole_mean
             variance += (self.skeins - 1) * whole_variance
         for metres, sd in rest:
             part_mean, part_variance = _whole_rows(max(0.0, metres - self.tails_m), sd, row)
             mean, variance = mean + part_mean, variance + part_variance
         return mean, variance
-
-
-@lru_cache(maxsize=256)
-def _band(length_m: Fraction, mass_g: Fraction) -> tuple[float, float]:
-    """Return metres of a skein and of a gram as floats; fractions are slow to divide."""
-    return float(length_m), float(length_m / mass_g)
 
 
 @lru_cache(maxsize=4096)
