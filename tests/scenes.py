@@ -409,3 +409,11 @@ def _render(rng, spectra, materials, normal, openness, gap, sheen, factor, lamps
     linear = (out / balance) @ matrix.T
     white = (white_raw / balance) @ matrix.T
     return linear, float(white @ [0.2126, 0.7152, 0.0722])
+
+
+def overlap(one: tuple[int, ...], two: tuple[int, ...]) -> float:
+    """Intersection over union of two boxes."""
+    wide = max(0, min(one[2], two[2]) - max(one[0], two[0]))
+    high = max(0, min(one[3], two[3]) - max(one[1], two[1]))
+    areas = sum((b[2] - b[0]) * (b[3] - b[1]) for b in (one, two))
+    return wide * high / (areas - wide * high)

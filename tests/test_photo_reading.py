@@ -68,20 +68,12 @@ def test_a_drawn_photo_gives_boxes_white_and_shades(plain) -> None:
     assert reading.white.confidence > 0.6
     assert len(reading.yarns) == len(scene.yarns)
     for truth in scene.yarns:
-        overlap = [_iou(truth.box, yarn.box) for yarn in reading.yarns]
+        overlap = [scenes.overlap(truth.box, yarn.box) for yarn in reading.yarns]
         best = reading.yarns[int(np.argmax(overlap))]
         assert max(overlap) > 0.8
         # Wide bounds: the bench measures; this only holds the chain together.
         assert float(delta_e_2000(best.shades[0].lab, truth.labs[0])) < 12
         assert best.shades[0].uncertainty is not None
-
-
-def _iou(one, two) -> float:
-    width = min(one[2], two[2]) - max(one[0], two[0])
-    height = min(one[3], two[3]) - max(one[1], two[1])
-    inner = max(width, 0) * max(height, 0)
-    area = sum((b[2] - b[0]) * (b[3] - b[1]) for b in (one, two))
-    return inner / (area - inner)
 
 
 def test_reading_twice_gives_the_same_bytes(plain) -> None:

@@ -82,7 +82,7 @@ def _scenes_report(seed: int) -> tuple[list[str], dict[str, list[float]]]:
         found = read_photo(photo).yarns
         counts.setdefault(group, []).append(len(found) == len(scene.yarns))
         for truth in scene.yarns:
-            ious.setdefault(group, []).append(max((_iou(truth.box, y.box) for y in found), default=0.0))
+            ious.setdefault(group, []).append(max((scenes.overlap(truth.box, y.box) for y in found), default=0.0))
     lines = []
     for group, off in errors.items():
         lines.append(
@@ -101,13 +101,6 @@ def _scenes_report(seed: int) -> tuple[list[str], dict[str, list[float]]]:
         f" stated uncertainty holds for {np.mean(held):.1%} of {len(held)} shades (target 90 %)"
     )
     return lines, errors
-
-
-def _iou(one, two) -> float:
-    width = min(one[2], two[2]) - max(one[0], two[0])
-    height = min(one[3], two[3]) - max(one[1], two[1])
-    inner = max(width, 0) * max(height, 0)
-    return inner / (sum((b[2] - b[0]) * (b[3] - b[1]) for b in (one, two)) - inner)
 
 
 def _baselines(seed: int) -> list[str]:
