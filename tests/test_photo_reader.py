@@ -20,7 +20,7 @@ from blendplan.photo.chart import patch_values
 from blendplan.photo.chart_fit import fit_chart, leave_one_out, patch_places
 from blendplan.photo.ground import shrink
 from blendplan.photo.reader import read_pixels, split_pixels
-from blendplan.photo.white import find_white
+from blendplan.photo.white import find_white, tapped_white
 
 SEED = 7100
 BLUE, OCHRE, GREY = (hex_to_linear(c) for c in ("#3f6e9a", "#c9953f", "#8f8f8d"))
@@ -104,6 +104,33 @@ def test_a_red_that_is_full_is_read_in_the_shade_of_the_paper() -> None:
     assert white is not None and white.clipped > 0.5
     seen = np.log(np.array(white.linear_rgb) / white.linear_rgb[1])
     assert np.abs(seen - np.log(lamp / lamp[1])).max() < 0.03
+
+
+def test_paper_under_a_bulb_that_holds_no_blue_is_found_and_its_red_stays_a_bulbs() -> None:
+    rows, columns = np.indices((300, 400))
+    # A 2700 K black body has red over green of 2.4 in linear sRGB (Planck, CIE 1931, IEC 61966-2-1); this camera
+    # balanced a little of that and left no blue.
+    lamp = np.array([1.5, 0.8, 0.004])
+    picture = np.broadcast_to(0.87 * lamp, (300, 400, 3)).copy()
+    ball = (rows - 150) ** 2 + (columns - 130) ** 2 < 70**2
+    picture[ball] = (strands((300, 400))[..., None] * OCHRE * lamp)[ball]
+    photo = photo_of(np.clip(picture, 0, 1))
+    white, _, _ = find_white(photo, shrink(photo))
+    assert white is not None and white.clipped > 0.5 and white.confidence < 0.75
+    for seen in (white, tapped_white(photo, shrink(photo), (350.0, 40.0))[0]):
+        assert abs(np.log(seen.linear_rgb[0] / seen.linear_rgb[1]) - np.log(1.5 / 0.8)) < 0.3
+
+
+def test_a_coloured_ground_beside_which_something_holds_more_blue_is_not_paper() -> None:
+    """White sends back the most of every part of the light: the definition of a perfect white."""
+    rows, columns = np.indices((300, 400))
+    for code, paper in (("#f0dca8", False), ("#f4f2ec", True)):
+        picture = np.broadcast_to(hex_to_linear(code), (300, 400, 3)).copy()
+        for middle, colour in ((110, BLUE), (280, 2 * GREY)):
+            ball = (rows - 150) ** 2 + (columns - middle) ** 2 < 70**2
+            picture[ball] = (strands((300, 400))[..., None] * colour)[ball]
+        photo = photo_of(picture)
+        assert (find_white(photo, shrink(photo))[0] is not None) == paper, code
 
 
 def test_plain_ground_shows_how_light_falls_off_from_a_small_card() -> None:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from blendplan.colour import srgb_to_linear
 from blendplan.photo.loading import Photo
 
-__all__ = ["Small", "fit_field", "light_and_hue", "shrink", "terms"]
+__all__ = ["GROUND_FLOOR", "Small", "fit_field", "light_and_hue", "shrink", "terms"]
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -24,7 +24,7 @@ SMALL_SIDE = 480
 # Black of an 8-bit photo is never quite black; keeps the logarithm tame. Assumed.
 _FLOOR = 2e-3
 # A channel in which the ground is all but black holds nothing but the noise of coding. Set on tuning scenes.
-_GROUND_FLOOR = 1e-2
+GROUND_FLOOR = 1e-2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -40,6 +40,12 @@ class Small:
     def against_ground(self) -> tuple[Floats, Floats]:
         """`_ground_distance` of this photo, worked out once: the white and the finder both ask for it."""
         return _ground_distance(self)
+
+    @cached_property
+    def warmth(self) -> float:
+        """How warm the photo as a whole is: natural log of its most red over its most blue; 0 in balanced light."""
+        red, _, blue = np.quantile(self.linear[self.counts], 0.99, axis=0) + _FLOOR if self.counts.any() else (1, 1, 1)
+        return float(np.log(red / blue))
 
 
 _DECODE = srgb_to_linear(np.arange(256) / 255)
@@ -136,7 +142,7 @@ def _ground_distance(small: Small) -> tuple[Floats, Floats]:
     """
     from scipy.ndimage import gaussian_filter, uniform_filter
 
-    logs = np.log(np.maximum(small.linear, 0) + _GROUND_FLOOR)
+    logs = np.log(np.maximum(small.linear, 0) + GROUND_FLOOR)
     height, width = logs.shape[:2]
     rim = max(2, round(0.04 * min(height, width)))
     border = np.zeros((height, width), dtype=bool)

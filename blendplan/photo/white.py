@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from blendplan.colour import WHITE_XYZ, linear_to_xyz, xyz_to_linear
 from blendplan.errors import PhotoError
-from blendplan.photo.ground import Small, fit_field, log_light, terms
+from blendplan.photo.ground import GROUND_FLOOR, Small, fit_field, log_light, terms
 from blendplan.photo.loading import Photo
 from blendplan.wording import Notice, note
 
@@ -36,6 +36,9 @@ _MIXED = 0.22
 _FULL = 0.96
 # How far lamps lie to the green side of a straight line in log ratios; the median of the tuning scenes.
 _LAMP_GREEN = 0.03
+# Red over green of the reddest white (natural log): on tuning scenes 98 of 100 whose red is not full lie below it.
+# Where a photo holds hardly any blue the line alone would lead far beyond.
+_REDDEST = 0.7
 # White in shadow has the ratio of green to blue of the white within this (natural log); so many pixels of it
 # tell a red that is full elsewhere. Set on tuning scenes.
 _SAME_HUE = 0.035
@@ -102,15 +105,18 @@ def find_white(photo: Photo, small: Small) -> tuple[White | None, Mask | None, t
 
     Notes
     -----
-    Candidates are smooth connected places. Paper is the brightest of the smooth things, has no grain, and is
-    not much warmer than everything else. A clipped part is left out.
+    Candidates are smooth connected places. Paper is the brightest of the smooth things, has no grain, is
+    not much warmer than everything else, and nothing beside it holds more of any part of the light. A clipped
+    part is left out.
     """
+    from scipy.ndimage import uniform_filter
+
     logs = log_light(small.linear)
-    luminance = small.linear @ np.array([0.2126, 0.7152, 0.0722])
-    regions = _smooth_regions(small, logs, luminance)
+    xyz = linear_to_xyz(small.linear)
+    evened = uniform_filter(xyz, (5, 5, 1))
     best: tuple[float, Mask] | None = None
-    for region, texture in regions:
-        score = _paper_like(region, texture, small, logs, luminance)
+    for region, texture in _smooth_regions(small, xyz[..., 1]):
+        score = _paper_like(region, texture, small, logs, evened)
         if best is None or score > best[0]:
             best = (score, region)
     if best is None or best[0] < LEAST_CONFIDENCE:
@@ -144,9 +150,9 @@ def tapped_white(
     rows, columns = small.linear.shape[:2]
     row, column = min(int(spot[1] * small.scale), rows - 1), min(int(spot[0] * small.scale), columns - 1)
     logs = log_light(small.linear)
-    luminance = small.linear @ np.array([0.2126, 0.7152, 0.0722])
+    luminance = linear_to_xyz(small.linear)[..., 1]
     region = None
-    for smooth, _ in _smooth_regions(small, logs, luminance):
+    for smooth, _ in _smooth_regions(small, luminance):
         if smooth[row, column]:
             region = smooth
     if region is None:
@@ -166,11 +172,11 @@ def tapped_white(
     return white, region, notices
 
 
-def _smooth_regions(small: Small, logs: Floats, luminance: Floats) -> list[tuple[Mask, float]]:
+def _smooth_regions(small: Small, luminance: Floats) -> list[tuple[Mask, float]]:
     """Return connected places without texture, and the texture that each still has; brightest first."""
     from scipy import ndimage
 
-    mean = logs.mean(axis=2)
+    mean = np.log(np.maximum(small.linear, 0) + GROUND_FLOOR).mean(axis=2)
     fine = mean - ndimage.gaussian_filter(mean, 3.0)
     texture = np.sqrt(np.maximum(ndimage.uniform_filter(fine**2, 7), 0))
     bright = luminance > 0.3 * float(np.quantile(luminance[small.counts], 0.98))
@@ -193,19 +199,21 @@ def _smooth_regions(small: Small, logs: Floats, luminance: Floats) -> list[tuple
     return sorted(regions, key=lambda item: -float(np.median(luminance[item[0]])))[:8]
 
 
-def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, luminance: Floats) -> float:
-    """How much a smooth place is like white paper, 0 to 1: a product of soft rules.
+def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, evened: Floats) -> float:
+    """How much a smooth place is like white paper, 0 to 1: a product of soft rules; `evened` is XYZ without grain.
 
     Lamps differ along the line from blue to orange, a little greenish (fluorescent, LED) and hardly ever
-    pinkish: a pale pink place is a wall, fur or a petal. The limits were set on tuning scenes.
+    pinkish: a pale pink place is a wall, fur or a petal. White sends back the most of every part of the light,
+    so beside a coloured ground something holds more of what that ground takes away. The limits were set on
+    tuning scenes.
     """
-    from scipy.ndimage import uniform_filter
+    from scipy.ndimage import binary_dilation
 
     def soft(value: float, at: float, width: float) -> float:
         return float(1 / (1 + np.exp(-(value - at) / width)))
 
-    light = float(np.median(luminance[region]))
-    brightest = float(np.quantile(uniform_filter(luminance, 5)[small.counts], 0.985))
+    light = float(np.median(evened[region, 1]))
+    brightest = float(np.quantile(evened[..., 1][small.counts], 0.985))
     ratio = np.median(logs[region], axis=0)
     warm, green = float(ratio[0] - ratio[2]), float(ratio[1] - (ratio[0] + ratio[2]) / 2)
     rest = small.counts & ~region
@@ -216,15 +224,27 @@ def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, lumina
     # Paper under everything is wider than a wall or a petal is; some LEDs are a little pinkish, and one blue
     # skein is all that it can be warmer than.
     wide = soft(float(region.mean()), 0.45, 0.05)
-    return (
+    hue = soft(-abs(warm), -1.05 - plain, 0.12) * soft(-green, -0.30 - 0.3 * plain, 0.04)
+    # A camera that hardly balances a bulb leaves paper deep yellow, with next to no blue; not redder than a bulb is.
+    bulb = 0.7 * wide * soft(-texture, -0.018, 0.001) * soft(float(ratio[1] - ratio[0]), -_REDDEST - 0.25, 0.04)
+    score = (
         soft(light / brightest, 0.62, 0.05)
         * soft(light, 0.22, 0.04)
-        * soft(-texture, -0.022, 0.003)
-        * soft(-abs(warm), -1.05 - plain, 0.12)
-        * soft(-green, -0.30 - 0.3 * plain, 0.04)
-        * soft(green, -0.05 - 0.03 * max(warm, 0.0) - 0.01 * wide, 0.008)
+        * soft(-texture, -0.020, 0.002)
+        * max(hue, bulb)
+        * soft(green, -0.05 - 0.03 * max(warm, 0.0) - 0.025 * wide, 0.008)
         * soft(-warmer, -0.65 - plain - 1.5 * wide, 0.12)
     )
+    if score < LEAST_CONFIDENCE:
+        return score
+    away = small.counts & ~binary_dilation(region, iterations=8)
+    if away.sum() < 0.01 * away.size:
+        return score
+    most, own = np.quantile(evened[away], 0.98, axis=0), np.quantile(evened[region], 0.9, axis=0)
+    beyond = np.log((most + 0.01) / (own + 0.01))
+    hue_beyond = float(beyond.max() - max(beyond[1], 0.0))
+    # In warm light a camera's matrix takes from the paper's little blue more than from a blue yarn's.
+    return score * soft(-hue_beyond, -0.15 - 0.45 * float(np.clip(warm - 1, 0, 0.6)), 0.02)
 
 
 def _red_restored(small: Small, logs: Floats, region: Mask) -> tuple[Floats, bool]:
@@ -238,8 +258,8 @@ def _red_restored(small: Small, logs: Floats, region: Mask) -> tuple[Floats, boo
     from scipy.ndimage import binary_dilation
 
     logs = logs.copy()
-    by_line = 2 * logs[..., 1] - logs[..., 2] - 2 * _LAMP_GREEN
     cool = logs[..., 1] - logs[..., 2]
+    by_line = logs[..., 1] + np.minimum(cool - 2 * _LAMP_GREEN, _REDDEST)
     like = np.abs(cool - float(np.median(cool[region]))) < _SAME_HUE
     near = binary_dilation(region, iterations=12) & small.counts & like & (logs[..., 1] > -3.0)
     order = np.flatnonzero(near.ravel())
