@@ -142,6 +142,24 @@ def test_wood_cloth_and_yarn_are_not_paper(samples: Path) -> None:
         assert find_white(photo, shrink(photo))[0] is None, name
 
 
+@pytest.mark.parametrize("encoding", ["jpeg", "png", "heic"])
+def test_paper_in_light_that_holds_no_blue_is_found_and_what_is_stated_holds(encoding: str) -> None:
+    # 2700 K before a layered sensor that hardly balances it; no part in tuning.
+    scene = scenes.make_scene([7100, 52], yarns=3, encoding=encoding)
+    photo = load_photo(scene.data, scene.name)
+    off, stated = {}, {}
+    for white in ("auto", "off"):
+        reading = read_photo(photo, boxes=[y.box for y in scene.yarns], white=white)
+        assert (reading.white is not None) == (white == "auto")
+        shades = [y.shades[0] for y in reading.yarns]
+        assert all(("warm-light" if white == "auto" else "no-white") in s.reasons for s in shades)
+        off[white] = [float(delta_e_2000(s.lab, t.labs[0])) for s, t in zip(shades, scene.yarns, strict=True)]
+        stated[white] = [s.uncertainty or 0 for s in shades]
+    assert np.mean(off["auto"]) < 0.65 * np.mean(off["off"])
+    assert np.mean(off["auto"]) < np.mean(stated["auto"])
+    assert (np.array(off["off"]) < stated["off"]).all()
+
+
 def test_overexposed_paper_is_left_out(samples: Path) -> None:
     name = "plantcv__source_img_plant.jpg"
     photo = load_photo((samples / "photos" / name).read_bytes(), name)

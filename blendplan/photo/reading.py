@@ -302,7 +302,7 @@ def swatch_shade(photo: Photo, box: Sequence[float], *, white: str | White | tup
     tops = neutral[sample.top] if sample.top.any() else neutral
     red, green, blue = tops.mean(axis=0)
     cluster = Cluster(linear=(float(red), float(green), float(blue)), share=1.0, spread=0.0, pixels=len(tops))
-    return _shade(cluster, found, None, sample)
+    return _shade(cluster, found, None, sample, small.warmth)
 
 
 def _neutral(
@@ -337,7 +337,7 @@ def _yarn(
     height, width = photo.srgb8.shape[:2]
     places = np.stack([sample.x * width, sample.y * height], axis=1)
     clusters = split_pixels(neutral, sample.top, places, most=6, exactly=shades, clipped=missing)
-    read = tuple(_shade(c, white, chart, sample) for c in clusters)
+    read = tuple(_shade(c, white, chart, sample, small.warmth) for c in clusters)
     notices = []
     if len(read) > 1 and shades is None:
         notices.append(
@@ -348,9 +348,9 @@ def _yarn(
     return YarnReading(box=box, shades=even_shares(read), notices=tuple(notices))
 
 
-def _shade(cluster: Cluster, white: White | None, chart: Chart | None, sample: Sample) -> Shade:
+def _shade(cluster: Cluster, white: White | None, chart: Chart | None, sample: Sample, warmth: float) -> Shade:
     lab = linear_to_lab(into_gamut(np.clip(cluster.linear, 0.0, None)))
-    uncertainty, reasons = trust(cluster, lab, white, None if chart is None else chart.error, sample)
+    uncertainty, reasons = trust(cluster, lab, white, None if chart is None else chart.error, sample, warmth=warmth)
     return Shade(
         lab=(float(np.clip(round(lab[0], 2), 0, 100)), float(round(lab[1], 2)), float(round(lab[2], 2))),
         share=round(cluster.share, 4),

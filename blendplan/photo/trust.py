@@ -18,9 +18,12 @@ __all__ = ["trust"]
 # All in CIEDE2000, added as squares; measured on tuning scenes.
 _BASE_PAPER = 5.2
 _BASE_SMALL = 6.2
-_NO_WHITE = 22.0
+# Without white: in a cool photo, and for each step of `Small.warmth` above _COOL, up to so many steps.
+_NO_WHITE, _NO_WHITE_WARM, _COOL, _WARMEST = 16.0, 9.0, 0.35, 1.8
 _DOUBTED = 28.0
 _MIXED = 1.0
+# For each step that the white is warmer (natural log of red over blue) than _BULB, up to so many steps.
+_PER_WARM, _BULB, _MOST_WARM = 8.5, 0.6, 1.5
 _CLIPPED = 6.0
 _FEW = 5.0
 _PER_CHROMA = 0.045
@@ -32,7 +35,13 @@ _CHART = 2.0
 
 
 def trust(
-    cluster: Cluster, lab: NDArray[np.float64], white: White | None, chart_error: float | None, sample: Sample
+    cluster: Cluster,
+    lab: NDArray[np.float64],
+    white: White | None,
+    chart_error: float | None,
+    sample: Sample,
+    *,
+    warmth: float,
 ) -> tuple[float, tuple[str, ...]]:
     """Return the CIEDE2000 under which nine of ten errors are expected to lie, and reasons for doubt.
 
@@ -46,13 +55,15 @@ def trust(
         Mean left-out error of a fitted chart, which then stands for the white.
     sample : Sample
         The pixels it was read from.
+    warmth : float
+        `Small.warmth` of the photo.
     """
     reasons: list[str] = []
     parts: list[float] = []
     if chart_error is not None:
         parts.append(max(_CHART * chart_error, 3.0))
     elif white is None:
-        parts.append(_NO_WHITE)
+        parts.append(_NO_WHITE + _NO_WHITE_WARM * float(np.clip(warmth - _COOL, 0, _WARMEST)))
         reasons.append("no-white")
     else:
         # Middle tones suffer most from shape and tone curve; near-black and near-white least.
@@ -60,6 +71,10 @@ def trust(
         parts.append(tone * (_BASE_PAPER if len(white.field) > 1 else _BASE_SMALL))
         parts.append(_DOUBTED * (1 - white.confidence))
         reasons.append("tone-curve")
+        red, _, blue = np.log(np.maximum(white.linear_rgb, 1e-3))
+        parts.append(_PER_WARM * float(np.clip(red - blue - _BULB, 0, _MOST_WARM)))
+        if red - blue > 2 * _BULB:
+            reasons.append("warm-light")
         if white.mixed:
             parts.append(_MIXED)
             reasons.append("mixed-light")
