@@ -14,7 +14,7 @@ import streamlit as st
 
 from blendplan.errors import BlendplanError, PhotoError
 from blendplan.page.fields import fold, refused, text_field, try_
-from blendplan.page.finds import find_fields, take_finds
+from blendplan.page.finds import ask_same_names, find_fields, take_finds
 from blendplan.page.parts import photo_boxes
 from blendplan.page.show import bullet_list
 from blendplan.page.state import brief, commit, lang, say, tell, work
@@ -348,13 +348,12 @@ def _left_over() -> None:
     if away:
         st.caption(say("Read earlier; add the photo again to move its boxes."))
         find_fields(away)
+    n = ask_same_names()
     current = brief()
     with st.container(horizontal=True):
         if current is None or work().extras.demo:
             st.button(
-                say("Make a blanket of these {n} yarns", n=len(finds))
-                if len(finds) > 1
-                else say("Make a blanket of this yarn"),
+                say("Make a blanket of these {n} yarns", n=n) if n > 1 else say("Make a blanket of this yarn"),
                 key="take-fresh",
                 type="primary",
                 on_click=try_,
@@ -362,7 +361,7 @@ def _left_over() -> None:
             )
         if current is not None:
             st.button(
-                say("Add these {n} to the blanket in hand", n=len(finds)),
+                say("Add these {n} to the blanket in hand", n=n),
                 key="take-more",
                 on_click=try_,
                 args=("take", lambda: take_finds(False)),

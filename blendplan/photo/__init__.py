@@ -6,6 +6,7 @@ from blendplan.photo.crop import crop_png
 from blendplan.photo.line import shades_along
 from blendplan.photo.loading import Photo, load_photo
 from blendplan.photo.reading import PhotoReading, YarnReading, read_photo, swatch_shade
+from blendplan.photo.same_yarn import SameYarn, merge_yarn_shades
 from blendplan.photo.several import merge_shades, share_light
 from blendplan.photo.white import GREY_CARD_LEVEL, PAPER_LEVEL, White
 
@@ -15,6 +16,7 @@ __all__ = [
     "Chart",
     "Photo",
     "PhotoReading",
+    "SameYarn",
     "White",
     "YarnReading",
     "crop_png",
@@ -22,6 +24,7 @@ __all__ = [
     "load_photo",
     "merge_parts",
     "merge_shades",
+    "merge_yarn_shades",
     "nudge",
     "read_photo",
     "reorder_parts",
