@@ -412,6 +412,27 @@ def test_a_drawn_chart_is_found_however_it_lies(turn: int) -> None:
     assert float(np.delete(delta_e_2000(linear_to_lab(seen), lab), 17).max()) < 1
 
 
+def test_on_a_ground_that_is_not_plain_no_skein_is_proposed_and_a_box_is_asked_for(samples: Path) -> None:
+    # A patchwork of squares in many colours, light and dark (common practice with a bed or a rug, no source).
+    rng = np.random.default_rng(TEST_SEED)
+    patches = rng.uniform(0.03, 0.8, (10, 13, 3)).repeat(40, axis=0).repeat(40, axis=1)
+    rows, columns = np.indices(patches.shape[:2])
+    ball = (rows - 200) ** 2 + (columns - 260) ** 2 < 90**2
+    patches[ball] = hex_to_linear("#7a5a8c") * (0.75 + 0.25 * np.sin(rows[ball] / 3.0))[:, None]
+    drawn = flat_photo(np.rint(255 * linear_to_srgb(patches)).astype(np.uint8))
+    # Real photos: fur close up; a cup on a table, close; a flower before leaves.
+    names = ("skimage__chelsea.png", "skimage__coffee.png", "pillow__flower.jpg")
+    for photo in (drawn, *(load_photo((samples / "photos" / n).read_bytes(), n) for n in names)):
+        reading = read_photo(photo)
+        asked = [n.text for n in reading.notices if "draw a box" in n.text]
+        assert len(asked) == 1 and ("ground is not plain" in asked[0]) == (not reading.yarns), photo.name
+        width, height = photo.full_size
+        middle = (width // 10, height // 10, width - width // 10, height - height // 10)
+        assert [y.box for y in reading.yarns] in ([], [middle]), photo.name
+    boxed = read_photo(drawn, boxes=[(190, 130, 330, 270)], white="off").yarns[0].shades[0]
+    assert float(delta_e_2000(boxed.lab, hex_to_lab("#7a5a8c"))) < 8
+
+
 def test_a_close_up_without_ground_is_read_as_one_yarn_and_says_so() -> None:
     """Nothing but yarn in the frame: common practice with a phone, no source."""
     rng = np.random.default_rng(3)
