@@ -30,6 +30,7 @@ REASONS = {
     "no-white": "no white paper or card was found",
     "mixed-light": "the light differs across the photo",
     "warm-light": "the light is so warm that it holds little blue",
+    "shared-light": "the light was measured in another photo",
     "few-pixels": "only few pixels of yarn could be read",
     "tone-curve": "the camera's own tone curve is not known",
     "clipped": "part of the yarn or paper is overexposed",

@@ -11,13 +11,11 @@ from typing import TYPE_CHECKING
 from blendplan.cli.common import add_lang
 
 if TYPE_CHECKING:
-    from blendplan.photo import PhotoReading
+    from blendplan.photo import PhotoReading, White
 
 __all__ = ["HELP", "add_arguments", "run"]
 
 HELP = "read the shades of the yarns in photos"
-# Where white was found.
-WHITES = {"paper": "paper", "tap": "the spot you gave", "card": "colour card", "grey-card": "grey card"}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,9 +34,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="find the white paper (auto), use none (off), or take the spot at X,Y",
     )
     parser.add_argument(
+        "--grey-card", action="store_true", help="what lies at X,Y of --white is a grey card of 18 %% and not white"
+    )
+    parser.add_argument(
         "--card",
         metavar="auto|X,Y,X,Y,X,Y,X,Y",
         help="a 24-patch colour chart: find it, or its four corners from the dark skin patch round by the bluish green",
+    )
+    parser.add_argument(
+        "--same-light",
+        action="store_true",
+        help="the photos were taken in one light: those without white take it from the one that shows it best",
     )
     parser.add_argument("--turn", type=int, default=0, metavar="N", help="quarter turns to the right by hand, -3 to 3")
     parser.add_argument("--json", action="store_true", help="print JSON instead of plain text")
@@ -50,7 +56,9 @@ def run(args: argparse.Namespace) -> int:
     import json
     import sys
 
-    from blendplan.photo import load_photo, read_photo
+    from blendplan.cli.common import show_notices
+    from blendplan.errors import PhotoError
+    from blendplan.photo import GREY_CARD_LEVEL, PAPER_LEVEL, load_photo, read_photo, share_light
     from blendplan.project import read_file
 
     boxes = None if not args.box else [_numbers(text, "box", 4) for text in args.box]
@@ -58,20 +66,28 @@ def run(args: argparse.Namespace) -> int:
     if args.white not in ("auto", "off"):
         x, y = _numbers(args.white, "white", 2)
         white = (x, y)
+    if args.grey_card and isinstance(white, str):
+        raise PhotoError("--grey-card needs the place of the card; give it with --white X,Y.")
+    level = GREY_CARD_LEVEL if args.grey_card else PAPER_LEVEL
     card = args.card
     if card not in (None, "auto"):
         flat = _numbers(card, "card", 8)
         card = [(flat[i], flat[i + 1]) for i in range(0, 8, 2)]
-    readings = []
+    photos, readings = [], []
     for position, name in enumerate(args.photos, start=1):
         if sys.stderr.isatty():
             print(f"\r{position}/{len(args.photos)}", end="", file=sys.stderr, flush=True)
         data = read_file(name)
         with _quiet_decoder():
             photo = load_photo(data, name, quarter_turns=args.turn)
-        readings.append(read_photo(photo, boxes=boxes, white=white, card=card))
+        photos.append(photo)
+        readings.append(read_photo(photo, boxes=boxes, white=white, white_level=level, card=card))
     if sys.stderr.isatty():
         print("\r", end="", file=sys.stderr, flush=True)
+    if args.same_light:
+        shared, notice = share_light(photos, readings)
+        readings = list(shared)
+        show_notices((notice,), args.lang)
     if args.json:
         print(json.dumps({"photos": [r.to_json() for r in readings]}, ensure_ascii=False, indent=2))
     else:
@@ -116,20 +132,9 @@ def _plain(reading: PhotoReading, lang: str) -> list[str]:
     from blendplan.wording import tr
 
     lines = [reading.name]
-    if reading.white is None:
-        lines.append("  " + tr("white: none", lang))
-    else:
-        left, top, right, bottom = reading.white.box
-        lines.append(
-            "  "
-            + tr(
-                "white: {kind} at {box}, confidence {confidence} %",
-                lang,
-                kind=tr(WHITES[reading.white.kind], lang),
-                box=f"{left},{top},{right},{bottom}",
-                confidence=round(100 * reading.white.confidence),
-            )
-        )
+    # What a chart gives is said by a notice.
+    if reading.chart is None:
+        lines.append("  " + _white(reading.white, lang))
     lines += ["  " + n.say(lang) for n in reading.notices]
     for position, yarn in enumerate(reading.yarns, start=1):
         lines.append("  " + tr("yarn {n} at {box}", lang, n=position, box=",".join(str(v) for v in yarn.box)))
@@ -140,3 +145,16 @@ def _plain(reading: PhotoReading, lang: str) -> list[str]:
             lines.append("    " + text)
         lines += ["    " + n.say(lang) for n in yarn.notices]
     return lines
+
+
+def _white(white: White | None, lang: str) -> str:
+    from blendplan.photo.white import WHITE_KINDS
+    from blendplan.wording import tr
+
+    if white is None:
+        return tr("white: none", lang)
+    kind, confidence = tr(WHITE_KINDS[white.kind], lang), round(100 * white.confidence)
+    if white.box is None:
+        return tr("white: {kind}, confidence {confidence} %", lang, kind=kind, confidence=confidence)
+    box = ",".join(str(v) for v in white.box)
+    return tr("white: {kind} at {box}, confidence {confidence} %", lang, kind=kind, box=box, confidence=confidence)

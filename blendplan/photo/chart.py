@@ -58,11 +58,14 @@ class Chart:
         The camera as fitted.
     error : float
         Mean CIEDE2000 of the patches, each left out of the fit in turn.
+    confidence : float
+        0 to 1; below 1 where the chart lies in another photo.
     """
 
     corners: tuple[tuple[float, float], ...]
     fit: ChartFit
     error: float
+    confidence: float = 1.0
 
     def correct(self, linear_rgb: Floats) -> Floats:
         """Return linear sRGB in neutral daylight from the photo's linear sRGB, in the light of the chart's middle."""

@@ -5,7 +5,7 @@ against an own limit before anything is decoded; the first frame alone is decode
 scale above the working size; see-through parts are set apart as a mask; the picture is shrunk, then its
 colour profile is applied in its own mode; then it is turned upright.
 Metadata is read apart from the pixels and a fault in it never stops a picture.
-Nothing of the metadata is kept in a `Photo`.
+Of the metadata nothing but the exposure is kept in a `Photo`.
 
 PNG gamma (gAMA) is ignored on purpose: phones do not write it and editors often write it wrongly.
 Colours outside sRGB (Display P3, Adobe RGB) are clipped to it after conversion.
@@ -33,6 +33,7 @@ from PIL import (
 )
 
 from blendplan.errors import BlendplanError, PhotoError
+from blendplan.photo.exif import said_by
 from blendplan.photo.profiles import apply_profile
 from blendplan.photo.working import working_picture
 from blendplan.units import whole
@@ -78,7 +79,7 @@ _KINDS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Photo:
-    """An upright photo at working size, in sRGB, with nothing of its metadata.
+    """An upright photo at working size, in sRGB, with nothing of its metadata but the exposure.
 
     Attributes
     ----------
@@ -94,6 +95,9 @@ class Photo:
         Working pixels per pixel of the full photo, up to 1.
     notices : tuple of Notice
         What was assumed on the way in.
+    exposure : float or None
+        Exposure time times film speed over the square of the f-number, where the file says them: what a light's
+        code goes by from photo to photo.
     """
 
     name: str
@@ -102,6 +106,7 @@ class Photo:
     full_size: tuple[int, int]
     scale: float
     notices: tuple[Notice, ...] = ()
+    exposure: float | None = None
 
     @property
     def counts(self) -> NDArray[np.bool_]:
@@ -166,17 +171,17 @@ def _decode(data: bytes, name: str, turns: int, side: int) -> Photo:
         if image.format == "HEIF":
             full = image.size
         # Metadata apart from the pixels, and after them: PNG keeps it behind them.
-        orientation, exif_space = _exif(image)
+        said = said_by(image)
         info = dict(image.info)
         picture, alpha = working_picture(image, name, side)
         if image.format == "PNG" and "icc_profile" in info and not _profile_is_whole(data):
             notices += (note("the photo's colour profile is damaged; it was used as far as it can be read", "warning"),)
-    picture, more = apply_profile(picture, info, exif_space)
-    turn = _UPRIGHT.get(orientation)
+    picture, more = apply_profile(picture, info, said.space)
+    turn = _UPRIGHT.get(said.orientation)
     if turn is not None:
         picture = picture.transpose(turn)
         alpha = alpha.transpose(turn) if alpha is not None else None
-        if orientation >= 5:
+        if said.orientation >= 5:
             full = (full[1], full[0])
     srgb8 = np.rot90(np.asarray(picture, dtype=np.uint8), -turns)
     mask = None
@@ -204,6 +209,7 @@ def _decode(data: bytes, name: str, turns: int, side: int) -> Photo:
         full_size=full,
         scale=max(srgb8.shape[:2]) / max(full),
         notices=(*notices, *more),
+        exposure=said.exposure,
     )
 
 
@@ -245,23 +251,6 @@ def _frames(image: Image.Image) -> tuple[Notice, ...]:
     if frames > 1:
         return (note("the file holds {n} pictures; the first was read", "assumed", n=frames),)
     return ()
-
-
-def _exif(image: Image.Image) -> tuple[int, str]:
-    """Orientation 1 to 8 and a colour space named by EXIF; 1 and "" where it cannot be read."""
-    try:
-        exif = image.getexif()
-        value = exif.get(0x0112, 1)
-        orientation = value if isinstance(value, int) and 1 <= value <= 8 else 1
-        # DCF 2.0: an "R03" interoperability index with an uncalibrated colour space is Adobe RGB.
-        space = ""
-        if "icc_profile" not in image.info and exif.get_ifd(0x8769).get(0xA001) == 0xFFFF:
-            index = exif.get_ifd(0xA005).get(1, "")
-            space = "adobe" if str(index).strip("\x00 ") == "R03" else ""
-    except Exception:  # noqa: BLE001  damaged metadata raises many kinds and never stops a picture
-        return 1, ""
-    # HEIC is turned by its own box; the copied EXIF value must not turn it again.
-    return (1 if image.format == "HEIF" else orientation), space
 
 
 def _profile_is_whole(data: bytes) -> bool:

@@ -54,7 +54,12 @@ class PhotoReading:
     white: White | None
     yarns: tuple[YarnReading, ...]
     notices: tuple[Notice, ...] = ()
-    chart_error: float | None = None
+    chart: Chart | None = None
+
+    @property
+    def chart_error(self) -> float | None:
+        """Mean CIEDE2000 of the chart's patches, each left out of the fit in turn; None without a chart."""
+        return None if self.chart is None else self.chart.error
 
     def to_json(self) -> dict[str, Any]:
         """Return the reading as plain values, in the shape of the command line's contract."""
@@ -62,7 +67,7 @@ class PhotoReading:
         if self.white is not None:
             white = {
                 "kind": self.white.kind,
-                "box": list(self.white.box),
+                "box": None if self.white.box is None else list(self.white.box),
                 "srgb": linear_to_hex(self.white.linear_rgb),
                 "confidence": round(self.white.confidence, 2),
             }
@@ -98,7 +103,7 @@ def read_photo(
     boxes: Sequence[Sequence[float]] | None = None,
     white: str | White | tuple[float, float] = "auto",
     white_level: float = PAPER_LEVEL,
-    card: str | Sequence[tuple[float, float]] | None = None,
+    card: str | Sequence[tuple[float, float]] | Chart | None = None,
     shades: int | None = None,
 ) -> PhotoReading:
     """Return the shades of the yarns in a photo.
@@ -113,9 +118,10 @@ def read_photo(
         one shared by photos taken together.
     white_level : float
         Reflectance of what was tapped: .87 paper, .18 a grey card.
-    card : None, "auto" or four corners
-        A 24-patch chart: find it, or its corners (full-size pixels) going round from the outer corner of the
-        dark skin patch by those of the bluish green, black and white patches.
+    card : None, "auto", four corners or Chart
+        A 24-patch chart: find it, take one as it is, such as that of a photo taken together, or its corners
+        (full-size pixels) going round from the outer corner of the dark skin patch by those of the bluish green,
+        black and white patches. The chart stands before any white.
     shades : int, optional
         How many shades each yarn has; without it a number is proposed.
 
@@ -130,6 +136,8 @@ def read_photo(
     small = shrink(photo)
     notices = list(photo.notices)
     chart, chart_mask = _chart(photo, small, card, notices)
+    if chart is not None and white not in ("auto", "off"):
+        notices.append(note("the colour chart was used and not the white spot", "assumed"))
     found, mask = _white(photo, small, white, white_level, notices) if chart is None else (None, None)
     if found is None and chart is None:
         notices.append(
@@ -163,7 +171,7 @@ def read_photo(
     return PhotoReading(
         name=photo.name,
         white=found,
-        chart_error=None if chart is None else chart.error,
+        chart=chart,
         yarns=yarns,
         notices=tuple(notices),
     )
@@ -191,10 +199,13 @@ def _white(
 
 
 def _chart(
-    photo: Photo, small: Small, card: str | Sequence[tuple[float, float]] | None, notices: list[Notice]
+    photo: Photo, small: Small, card: str | Sequence[tuple[float, float]] | Chart | None, notices: list[Notice]
 ) -> tuple[Chart | None, Mask | None]:
     if card is None:
         return None, None
+    if isinstance(card, Chart):
+        notices.append(note("the colour chart of another photo was used", "assumed"))
+        return card, None
     chart = read_chart(photo, card)
     notices.append(
         note("the colour chart was used; left out one by one, its patches are off by {de} CIEDE2000", de=chart.error)
@@ -350,7 +361,7 @@ def _yarn(
 
 def _shade(cluster: Cluster, white: White | None, chart: Chart | None, sample: Sample, warmth: float) -> Shade:
     lab = linear_to_lab(into_gamut(np.clip(cluster.linear, 0.0, None)))
-    uncertainty, reasons = trust(cluster, lab, white, None if chart is None else chart.error, sample, warmth=warmth)
+    uncertainty, reasons = trust(cluster, lab, white, chart, sample, warmth=warmth)
     return Shade(
         lab=(float(np.clip(round(lab[0], 2), 0, 100)), float(round(lab[1], 2)), float(round(lab[2], 2))),
         share=round(cluster.share, 4),

@@ -9,6 +9,7 @@ import numpy as np
 
 from blendplan.colour import delta_e_2000, lab_to_linear, linear_to_lab, linear_to_oklab, oklab_to_linear
 from blendplan.errors import PhotoError
+from blendplan.photo.chart import Chart
 from blendplan.photo.loading import Photo
 from blendplan.photo.reading import PhotoReading, read_photo
 from blendplan.photo.white import White
@@ -22,29 +23,39 @@ __all__ = ["DISAGREE", "merge_shades", "share_light"]
 DISAGREE = 6.0
 # Photos whose whites differ by more than this (natural log of light, hue only) were not taken in one light.
 _OTHER_LIGHT = 0.12
+# A photo keeps its own white above this confidence.
+_SURE = 0.8
+# A light taken from another photo is believed so much, where both exposures are known and where they are not. On
+# tuning scenes, exposed up to .7 EV (assumed) more or less, 92 and 90 % of the errors lie under the stated ones.
+_LENT, _LENT_BLIND = 0.85, 0.6
 
 
 def share_light(photos: Sequence[Photo], readings: Sequence[PhotoReading]) -> tuple[tuple[PhotoReading, ...], Notice]:
-    """Return the readings of photos taken together, all in the light of the surest white.
+    """Return the readings of photos taken together, all in the light of the surest reference.
 
     Parameters
     ----------
     photos : sequence of Photo
-        Taken one after the other, same lamp, same settings.
+        Taken one after the other under the same lamp.
     readings : sequence of PhotoReading
         One for each photo, from `read_photo`.
 
     Returns
     -------
     readings : tuple of PhotoReading
-        Those that had a white of like hue take the mean; those that had none take that of the surest.
-        Boxes stay; a reading whose own white is another light stays as it was.
+        Those that had no chart and no sure white of their own take the light of a chart, or else of the surest
+        white. Boxes stay; a reading whose own white is another light stays as it was.
     notice : Notice
 
     Raises
     ------
     PhotoError
-        If the counts differ, or none of the photos shows a white.
+        If the counts differ, or none of the photos shows a white or a chart.
+
+    Notes
+    -----
+    Cameras choose an exposure for each photo. Where both files say theirs, the light is scaled by the ratio;
+    where not, hue is shared all the same and the shades are less sure.
     """
     if len(photos) != len(readings) or not photos:
         raise PhotoError(
@@ -52,24 +63,78 @@ def share_light(photos: Sequence[Photo], readings: Sequence[PhotoReading]) -> tu
             photos=len(photos),
             readings=len(readings),
         )
-    whites = [r.white for r in readings if r.white is not None]
-    if not whites:
-        raise PhotoError("none of these photos shows a white; take one of them with white paper in it.")
-    surest = max(whites, key=lambda w: w.confidence)
-    shared: White = replace(surest, kind="shared", field=surest.field[:1], mixed=False)
-    out = []
-    taken = 0
+    lender = max(range(len(photos)), key=lambda i: _surety(readings[i]))
+    surest = readings[lender]
+    if surest.chart is None and surest.white is None:
+        raise PhotoError("none of these photos shows a white or a colour chart; take one with white paper in it.")
+    out: list[PhotoReading] = []
+    taken = unknown = 0
     for photo, reading in zip(photos, readings, strict=True):
-        own = reading.white
-        if own is not None and (own is surest or _hue_apart(own, surest) > _OTHER_LIGHT or own.confidence > 0.8):
+        if reading is surest or not _borrows(reading, surest):
             out.append(reading)
             continue
         taken += 1
-        # The middle of the sharing white stands for its whole photo: a field of light belongs to one view only.
-        middle = tuple(float(v) for v in np.log(shared.linear_rgb))
-        flat = replace(shared, field=((middle[0], middle[1], middle[2]),))
-        out.append(read_photo(photo, boxes=[y.box for y in reading.yarns] or None, white=flat))
-    return tuple(out), note("{n} of {m} photos took their white from another photo", "assumed", n=taken, m=len(photos))
+        known = photo.exposure is not None and photos[lender].exposure is not None
+        unknown += not known
+        more = (photo.exposure or 1.0) / (photos[lender].exposure or 1.0) if known else 1.0
+        boxes = [y.box for y in reading.yarns] or None
+        if surest.chart is not None:
+            chart = _chart_lent(surest.chart, more, _LENT if known else _LENT_BLIND)
+            out.append(read_photo(photo, boxes=boxes, card=chart))
+        elif surest.white is not None:
+            white = _white_lent(surest.white, more, _LENT if known else _LENT_BLIND)
+            out.append(read_photo(photo, boxes=boxes, white=white))
+    if unknown:
+        told = note(
+            "{n} of {m} photos took their light from another photo; how long each was exposed is not known, so they "
+            "may be lighter or darker than they look",
+            "warning",
+            n=taken,
+            m=len(photos),
+        )
+    else:
+        told = note("{n} of {m} photos took their light from another photo", "assumed", n=taken, m=len(photos))
+    return tuple(out), told
+
+
+def _surety(reading: PhotoReading) -> float:
+    """Return how good a reference a photo has: its own chart, else its own white, else none."""
+    if reading.chart is not None:
+        return 1.0 + reading.chart.confidence
+    return -1.0 if reading.white is None or reading.white.kind == "shared" else reading.white.confidence
+
+
+def _borrows(reading: PhotoReading, surest: PhotoReading) -> bool:
+    """Whether a photo takes the light of the surest: it has no sure light of its own, and no other light."""
+    if reading.chart is not None and reading.chart.confidence == 1.0:
+        return False
+    own = reading.white
+    if own is None or own.kind == "shared":
+        return True
+    if surest.white is not None and _hue_apart(own, surest.white) > _OTHER_LIGHT:
+        return False
+    return own.confidence <= _SURE
+
+
+def _white_lent(white: White, more: float, confidence: float) -> White:
+    """Return a white for a photo exposed `more` times as much, without its place and its field of light."""
+    # The middle of the white stands for the whole photo: a field of light belongs to one view only.
+    red, green, blue = (float(v) * more for v in white.linear_rgb)
+    return replace(
+        white,
+        kind="shared",
+        box=None,
+        linear_rgb=(red, green, blue),
+        field=((float(np.log(red)), float(np.log(green)), float(np.log(blue))),),
+        confidence=confidence * white.confidence,
+        mixed=False,
+    )
+
+
+def _chart_lent(chart: Chart, more: float, confidence: float) -> Chart:
+    """Return a chart's fit for a photo exposed `more` times as much."""
+    matrix = tuple((a / more, b / more, c / more) for a, b, c in chart.fit.matrix)
+    return replace(chart, fit=replace(chart.fit, matrix=matrix), confidence=confidence * chart.confidence)
 
 
 def _hue_apart(one: White, two: White) -> float:

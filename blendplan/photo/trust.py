@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from blendplan.photo.chart import Chart
 from blendplan.photo.reader import Cluster
 from blendplan.photo.sampling import Sample
 from blendplan.photo.white import White
@@ -38,7 +39,7 @@ def trust(
     cluster: Cluster,
     lab: NDArray[np.float64],
     white: White | None,
-    chart_error: float | None,
+    chart: Chart | None,
     sample: Sample,
     *,
     warmth: float,
@@ -51,8 +52,8 @@ def trust(
         The shade as read.
     lab : ndarray, shape (3,)
     white : White or None
-    chart_error : float or None
-        Mean left-out error of a fitted chart, which then stands for the white.
+    chart : Chart or None
+        A fitted chart, whose mean left-out error then stands for the white.
     sample : Sample
         The pixels it was read from.
     warmth : float
@@ -60,8 +61,9 @@ def trust(
     """
     reasons: list[str] = []
     parts: list[float] = []
-    if chart_error is not None:
-        parts.append(max(_CHART * chart_error, 3.0))
+    if chart is not None:
+        parts.append(max(_CHART * chart.error, 3.0))
+        parts.append(_DOUBTED * (1 - chart.confidence))
     elif white is None:
         parts.append(_NO_WHITE + _NO_WHITE_WARM * float(np.clip(warmth - _COOL, 0, _WARMEST)))
         reasons.append("no-white")
@@ -78,6 +80,8 @@ def trust(
         if white.mixed:
             parts.append(_MIXED)
             reasons.append("mixed-light")
+    if (chart is not None and chart.confidence < 1) or (white is not None and white.kind == "shared"):
+        reasons.append("shared-light")
     white_clipped = white.clipped if white is not None else 0.0
     if sample.clipped > 0.05 or white_clipped > 0.3:
         parts.append(_CLIPPED * max(min(1.0, 2 * sample.clipped), 0.5 * white_clipped))
