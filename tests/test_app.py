@@ -381,9 +381,10 @@ def test_a_photo_turned_closed_and_read_without_white(page) -> None:
     for _ in range(3):
         page.button(key=f"turn-{digest}").click().run()
     assert page.session_state["photos"][digest].photo.full_size == size
+    assert "White: paper found" in texts(page)
     page.button(key=f"white-off-{digest}").click().run()
     sound(page)
-    assert page.session_state["photos"][digest].reading.white is None
+    assert "White: paper found" not in texts(page)
     page.button(key=f"card-{digest}").click().run()
     sound(page)
     page.button(key=f"close-{digest}").click().run()

@@ -17,7 +17,8 @@ from blendplan.page import edits
 from blendplan.page.derive import seen_small
 from blendplan.page.fields import choice_field, refused, try_, whole_field
 from blendplan.page.parts import photo_line
-from blendplan.page.photo_part import digest_of, held_photos, photo_uploader, view_of_photo
+from blendplan.page.photo_part import photo_uploader
+from blendplan.page.photo_work import digest_of, held_photos, view_of_photo
 from blendplan.page.show import figure, key_mark, refused_html, table_html, text_on
 from blendplan.page.sight import figure_html
 from blendplan.page.state import change, lang, say, say_error

@@ -51,12 +51,14 @@ def photo_boxes(
     image: str,
     full: tuple[int, int],
     boxes: Sequence[Mapping[str, object]],
-    white: Sequence[int] | None,
     *,
-    picking: bool,
+    white: Sequence[int] | None,
+    chart: Sequence[Sequence[float]] | None,
+    free: Sequence[int],
+    taps: Sequence[str],
     alt: str,
-    on_boxes: Callable[[list[list[int]]], object],
-    on_spot: Callable[[list[int]], object],
+    on_boxes: Callable[[list[tuple[list[int], int | None]]], object],
+    on_taps: Callable[[list[list[int]]], object],
 ) -> None:
     """Draw a photo with its boxes.
 
@@ -69,11 +71,16 @@ def photo_boxes(
         Width and height of the upright photo at full size, the boxes' pixels.
     boxes : sequence of mapping with `box`, `label`, `tag`
     white : box or None
-    picking : bool
-        True while a white spot is to be tapped.
+    chart : four (x, y) or None
+        Corners of the colour card in use.
+    free : box
+        Where a new box is put.
+    taps : sequence of str
+        What is to be tapped, one sentence for each tap; empty while boxes are worked on.
     alt : str
-    on_boxes, on_spot : callables
-        Called with all boxes, or with the spot, before the next run.
+    on_boxes, on_taps : callables
+        Called before the next run with all boxes, each with its place before (None for a new one); or with
+        the spots tapped, as many as `taps`.
     """
     _mount("boxes", '<div class="bx"></div>')(
         key=key,
@@ -82,19 +89,27 @@ def photo_boxes(
             "full": list(full),
             "boxes": [dict(b) for b in boxes],
             "white": list(white) if white is not None else None,
-            "mode": "white" if picking else "box",
+            "chart": [list(corner) for corner in chart] if chart is not None else None,
+            "free": list(free),
+            "taps": list(taps),
             "words": {
                 "photo": alt,
                 "white": say("white"),
+                "chart": say("colour card"),
                 "keys": say("Arrow keys move, Shift and arrow keys size, Delete removes."),
+                "hint": say("Press a box to choose it; drag it to move it, its lower right corner to size it."),
+                "tabs": say("By keys: Tab to a box; then the same arrow keys, or Delete."),
                 "add": say("Add a box"),
+                "added": say("A new box stands where there is most room: move it onto your yarn."),
                 "draw": say("Draw with the finger"),
+                "remove": say("Remove this box"),
                 "removed": say("Box removed."),
-                "tap": say("Tap a spot that is white paper in the photo."),
+                "cross": say("Arrow keys move the cross, with Alt in small steps; Enter takes the spot."),
+                "back": say("Take the last corner back"),
             },
         },
         on_boxes_change=_heard(key, "boxes", on_boxes),
-        on_spot_change=_heard(key, "spot", on_spot),
+        on_taps_change=_heard(key, "taps", on_taps),
     )
 
 

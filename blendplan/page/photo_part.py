@@ -2,56 +2,43 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import html
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import streamlit as st
 
 from blendplan.errors import BlendplanError, PhotoError
-from blendplan.page.fields import fold, refused, text_field, try_
+from blendplan.page.fields import choice_field, fold, refused, text_field, try_
 from blendplan.page.finds import ask_same_names, find_fields, take_finds
 from blendplan.page.parts import photo_boxes
-from blendplan.page.show import bullet_list
-from blendplan.page.state import brief, commit, lang, say, tell, work
-from blendplan.page.store import served
+from blendplan.page.photo_work import (
+    close,
+    facing,
+    finds_of,
+    held_photos,
+    how_of,
+    put_boxes,
+    read_as,
+    reading_of,
+    same_light,
+    take_photo,
+    turn,
+)
+from blendplan.page.places import free_box
+from blendplan.page.show import bullet_list, refused_html
+from blendplan.page.state import brief, lang, say, say_error, tell, work
 from blendplan.page.swatch_fold import take_swatch
-from blendplan.page.workspace import Find
-from blendplan.photo import Photo, PhotoReading, White, crop_png, load_photo, read_photo, share_light
+from blendplan.page.workspace import HowRead
+from blendplan.photo import PhotoReading
 from blendplan.units import whole
 from blendplan.wording import Notice, capital, note
 
-__all__ = ["Held", "digest_of", "held_photos", "photo_uploader", "photos_fold", "view_of_photo"]
+__all__ = ["photo_uploader", "photos_fold"]
 
-# Pixels of a photo stay in memory for its session only; fewer where many share one machine.
-MAX_PHOTOS, MAX_PHOTOS_SERVED = 20, 6
-CROP_PX, VIEW_PX = 96, 720
-
-
-@dataclass(kw_only=True)
-class Held:
-    """A photo of this session: its pixels at working size and how it is being read."""
-
-    photo: Photo
-    reading: PhotoReading
-    view: str
-    white: str | White | tuple[float, float] = "auto"
-    card: bool = False
-    picking: bool = False
-
-
-def held_photos() -> dict[str, Held]:
-    """Return the photos of this session by their digest."""
-    return st.session_state.setdefault("photos", {})
-
-
-def digest_of(data: bytes) -> str:
-    """Return what a photo goes by in the session: the same file twice is the same photo."""
-    return hashlib.sha256(data).hexdigest()[:24]
+# Holds for nearly every photo on white paper, so it is said once beside the uploader and not of each reading.
+STANDING = note("white yarn on white paper is easily missed; check that each yarn has its box")
 
 
 def photo_uploader(label: str, key: str, *, several: bool = False) -> Any:
@@ -63,62 +50,6 @@ def photo_uploader(label: str, key: str, *, several: bool = False) -> Any:
         key=key,
         max_upload_size=40,
     )
-
-
-def view_of_photo(photo: Photo) -> str:
-    """Return a photo as a data address, at the size it is shown."""
-    return "data:image/png;base64," + base64.b64encode(crop_png(photo, max_side=VIEW_PX)).decode("ascii")
-
-
-def _crop(photo: Photo, box: Sequence[float]) -> str:
-    for side in (CROP_PX, CROP_PX // 2):
-        text = base64.b64encode(crop_png(photo, box, max_side=side)).decode("ascii")
-        if len(text) <= 60_000:
-            return text
-    return ""
-
-
-def _finds_of(digest: str, held: Held, names: Sequence[str] = ()) -> tuple[Find, ...]:
-    return tuple(
-        Find(
-            photo=digest,
-            box=yarn.box,
-            name=names[i] if i < len(names) else "",
-            shades=yarn.shades,
-            picture=_crop(held.photo, yarn.box),
-        )
-        for i, yarn in enumerate(held.reading.yarns)
-    )
-
-
-def _put_finds(digest: str, finds: Sequence[Find]) -> None:
-    others = tuple(f for f in work().extras.finds if f.photo != digest)
-    commit(work().with_extras(finds=(*others, *finds)))
-
-
-def take_photo(name: str, data: bytes) -> None:
-    """Read one photo and keep its pixels at working size; the file itself is not kept.
-
-    Raises
-    ------
-    BlendplanError
-        If it cannot be read, or there are too many.
-    """
-    most = MAX_PHOTOS_SERVED if served() else MAX_PHOTOS
-    digest = digest_of(data)
-    if digest in held_photos():
-        tell(note("{name} is here already.", name=name))
-        return
-    if len(held_photos()) >= most:
-        raise PhotoError(
-            "{given} photos are open; allowed are {allowed}; take their yarns over and close some.",
-            given=len(held_photos()),
-            allowed=most,
-        )
-    photo = load_photo(data, name)
-    held = Held(photo=photo, reading=read_photo(photo), view=view_of_photo(photo))
-    held_photos()[digest] = held
-    _put_finds(digest, _finds_of(digest, held))
 
 
 def _receive(files: Sequence[object]) -> None:
@@ -142,114 +73,43 @@ def _receive(files: Sequence[object]) -> None:
 
 def photos_fold() -> None:
     """Draw the part that takes photos and shows what was found in them."""
-    turn = st.session_state.get("upload_round", 0)
+    count = st.session_state.get("upload_round", 0)
     files = photo_uploader(
-        say("Photos of your yarn, best on white paper in even daylight"), f"photos-{turn}", several=True
+        say("Photos of your yarn, best on white paper in even daylight"), f"photos-{count}", several=True
     )
+    st.caption(capital(STANDING.say(lang())) + ".")
     camera = fold(say("Take a photo with this device's camera"), "camera-fold")
     shot = None
     if camera.open:
         with camera:
             shot = st.camera_input(
-                say("Hold the yarn and a sheet of white paper in the same light"), key=f"camera-{turn}"
+                say("Hold the yarn and a sheet of white paper in the same light"), key=f"camera-{count}"
             )
     arrived = [*(files or ()), *([shot] if shot is not None else [])]
     if arrived:
         _receive(arrived)
     for digest in list(held_photos()):
-        _one_photo(digest, held_photos()[digest])
+        _one_photo(digest)
     if len(held_photos()) > 1:
         st.button(
             say("These photos were taken in the same light"),
             key="same-light",
             on_click=try_,
-            args=("same-light", _same_light),
+            args=("same-light", same_light),
         )
         refused("same-light")
     _left_over()
 
 
-def _reread(digest: str, boxes: Sequence[Sequence[float]] | None, names: Sequence[str] = ()) -> None:
-    held = held_photos()[digest]
-    held.reading = read_photo(held.photo, boxes=boxes, white=held.white, card="auto" if held.card else None)
-    _put_finds(digest, _finds_of(digest, held, names))
-
-
-def _boxes_moved(digest: str, boxes: list[list[int]]) -> None:
-    names = [f.name for f in work().extras.finds if f.photo == digest]
-    before = [list(f.box) for f in work().extras.finds if f.photo == digest]
-    # A box that was taken away takes its name along.
-    if len(boxes) == len(before) - 1:
-        gone = next((i for i, box in enumerate(before) if i >= len(boxes) or boxes[i] != box), len(boxes))
-        names.pop(gone)
-    if not boxes:
-        held_photos()[digest].reading = replace(held_photos()[digest].reading, yarns=())
-        _put_finds(digest, ())
-        return
-    try_(f"boxes-{digest}", lambda: _reread(digest, boxes, names))
-
-
-def _white_set(digest: str, white: str | tuple[float, float]) -> None:
-    held = held_photos()[digest]
-    before, held.white, held.picking = held.white, white, False
-    try_(f"boxes-{digest}", lambda: _again(digest))
-    if f"boxes-{digest}" in st.session_state.bad:
-        held.white = before
-
-
-def _again(digest: str) -> None:
-    """Read a photo again as its boxes and names stand."""
-    finds = [f for f in work().extras.finds if f.photo == digest]
-    _reread(digest, [f.box for f in finds] or None, [f.name for f in finds])
-
-
-def _card(digest: str) -> None:
-    held = held_photos()[digest]
-    held.card = not held.card
-    try_(f"boxes-{digest}", lambda: _again(digest))
-    if f"boxes-{digest}" in st.session_state.bad:
-        held.card = not held.card
-
-
-def _same_light() -> None:
-    held = held_photos()
-    readings, told = share_light([h.photo for h in held.values()], [h.reading for h in held.values()])
-    finds = work().extras.finds
-    new: list[Find] = [f for f in finds if f.photo not in held]
-    for (digest, one), reading in zip(held.items(), readings, strict=True):
-        one.reading = reading
-        one.white = reading.white if reading.white is not None else one.white
-        new += _finds_of(digest, one, [f.name for f in finds if f.photo == digest])
-    commit(work().with_extras(finds=tuple(new)))
-    tell(told)
-
-
-def _turn(digest: str) -> None:
-    held = held_photos()[digest]
-    photo = held.photo
-    w, h = photo.full_size
-    turned = np.ascontiguousarray(np.rot90(photo.srgb8, -1))
-    turned.setflags(write=False)
-    mask = None if photo.mask is None else np.ascontiguousarray(np.rot90(photo.mask, -1))
-    held.photo = replace(photo, srgb8=turned, mask=mask, full_size=(h, w))
-    held.view = view_of_photo(held.photo)
-    held.white = "auto" if isinstance(held.white, tuple) else held.white
-    try_(f"boxes-{digest}", lambda: _reread(digest, None))
-
-
-def _close(digest: str) -> None:
-    held_photos().pop(digest, None)
-    _put_finds(digest, ())
-
-
-def _pick(digest: str) -> None:
-    held_photos()[digest].picking = not held_photos()[digest].picking
-
-
-def _one_photo(digest: str, held: Held) -> None:
-    finds = [f for f in work().extras.finds if f.photo == digest]
+def _one_photo(digest: str) -> None:
+    held, how, finds = facing(digest), how_of(digest), finds_of(digest)
     with st.container(border=True, key=f"photo-{digest}"):
         st.html(f"<h3>{html.escape(held.photo.name)}</h3>")
+        try:
+            reading = reading_of(digest)
+        except BlendplanError as error:
+            st.html(refused_html(say_error(error)))
+            reading = PhotoReading(name=held.photo.name, white=None, yarns=())
         photo_boxes(
             f"stage-{digest}",
             held.view,
@@ -258,48 +118,130 @@ def _one_photo(digest: str, held: Held) -> None:
                 {"box": list(f.box), "tag": str(i), "label": say("Box {n} of {all}", n=i, all=len(finds))}
                 for i, f in enumerate(finds, 1)
             ],
-            held.reading.white.box if held.reading.white is not None else None,
-            picking=held.picking,
+            white=reading.white.box if reading.white is not None else None,
+            chart=how.card if isinstance(how.card, tuple) else None,
+            free=free_box(held.photo.full_size, [f.box for f in finds]),
+            taps=_taps(held.tapping, how),
             alt=say("Your photo {name} with a box round each yarn", name=held.photo.name),
-            on_boxes=lambda boxes: _boxes_moved(digest, boxes),
-            on_spot=lambda spot: _white_set(digest, (float(spot[0]), float(spot[1]))),
+            on_boxes=lambda boxes: try_(f"boxes-{digest}", lambda: put_boxes(digest, boxes)),
+            on_taps=lambda spots: _tapped(digest, spots),
         )
         refused(f"boxes-{digest}")
-        with st.container(horizontal=True, gap="small"):
-            st.button(
-                say("Cancel tapping") if held.picking else say("Tap the white paper"),
-                key=f"pick-{digest}",
-                on_click=_pick,
-                args=(digest,),
-            )
-            if held.white == "off":
-                st.button(
-                    say("Look for white paper"), key=f"white-on-{digest}", on_click=_white_set, args=(digest, "auto")
-                )
-            else:
-                st.button(say("Use no white"), key=f"white-off-{digest}", on_click=_white_set, args=(digest, "off"))
-            st.button(
-                say("Read without the colour card") if held.card else say("There is a 24-patch colour card in it"),
-                key=f"card-{digest}",
-                on_click=_card,
-                args=(digest,),
-            )
-            st.button(say("Turn a quarter"), key=f"turn-{digest}", on_click=_turn, args=(digest,))
-            st.button(say("Close this photo"), key=f"close-{digest}", on_click=_close, args=(digest,))
-        _notices(held)
-        _typed_boxes(digest, finds)
+        _white_ways(digest)
+        _other_ways(digest)
+        _notices(reading)
+        _typed(digest)
         swatch = fold(say("This photo shows a swatch of two strands"), f"swatch-{digest}")
         if swatch.open:
             with swatch:
-                take_swatch(digest, held.photo, held.reading, finds)
+                take_swatch(digest, held.photo, reading, finds)
         find_fields(finds)
 
 
-def _notices(held: Held) -> None:
-    lines = [n.say(lang()) for n in held.reading.notices]
-    for i, yarn in enumerate(held.reading.yarns, 1):
+# In the order that the reader wants them: once round the card.
+CORNERS = (
+    "Corner 1 of 4: tap the card's outer corner at the dark skin patch, where its first row begins.",
+    "Corner 2 of 4: tap the outer corner at the bluish green patch, where the first row ends.",
+    "Corner 3 of 4: tap the outer corner at the black patch, where the row of greys ends.",
+    "Corner 4 of 4: tap the outer corner at the white patch, where the row of greys begins.",
+)
+
+
+def _taps(tapping: str, how: HowRead) -> list[str]:
+    """Return what is to be tapped on a photo, one sentence for each tap."""
+    if tapping == "corners":
+        return [say(corner) for corner in CORNERS]
+    if tapping == "white":
+        return [
+            say("Tap the grey card in the photo.")
+            if how.grey_card
+            else say("Tap a spot that is white paper in the photo.")
+        ]
+    return []
+
+
+def _tapped(digest: str, spots: Sequence[Sequence[int]]) -> None:
+    got = [(int(x), int(y)) for x, y in spots]
+    held = held_photos()[digest]
+    if held.tapping == "corners":
+        _read(digest, card=tuple(got))
+    else:
+        _read(digest, white=got[0])
+    held.tapping = ""
+
+
+def _read(digest: str, **changes: object) -> None:
+    """Read a photo in a way changed in some respects; a refusal is shown under the photo."""
+    held_photos()[digest].tapping = ""
+    how = replace(how_of(digest), **changes)  # type: ignore[arg-type]
+    try_(f"boxes-{digest}", lambda: read_as(digest, how))
+
+
+def _tap(digest: str, what: str) -> None:
+    held_photos()[digest].tapping = what
+
+
+def _tap_button(digest: str, what: str, label: str, key: str) -> None:
+    here = held_photos()[digest].tapping == what
+    st.button(say("Cancel tapping") if here else label, key=key, on_click=_tap, args=(digest, "" if here else what))
+
+
+def _white_ways(digest: str) -> None:
+    """Draw the ways to a white: tapped on paper or on a grey card, looked for, or none."""
+    how = how_of(digest)
+    tapping = held_photos()[digest].tapping == "white"
+    with st.container(horizontal=True, gap="small", vertical_alignment="bottom"):
+        label = say("Tap the grey card") if how.grey_card else say("Tap the white paper")
+        _tap_button(digest, "white", label, f"pick-{digest}")
+        if how.white != "auto":
+            args = {"white": "auto", "grey_card": False}
+            st.button(
+                say("Look for white paper"), key=f"white-on-{digest}", on_click=_read, args=(digest,), kwargs=args
+            )
+        if how.white != "off":
+            st.button(
+                say("Use no white"),
+                key=f"white-off-{digest}",
+                on_click=_read,
+                args=(digest,),
+                kwargs={"white": "off", "grey_card": False},
+            )
+        if tapping or isinstance(how.white, tuple):
+            choice_field(
+                say("What you tap"),
+                f"level-{digest}",
+                "grey" if how.grey_card else "paper",
+                {"paper": say("It is white paper"), "grey": say("It is a grey card")},
+                lambda v: _grey(digest, v == "grey"),
+                buttons=True,
+            )
+
+
+def _grey(digest: str, grey: bool) -> None:
+    tapping = held_photos()[digest].tapping
+    read_as(digest, replace(how_of(digest), grey_card=grey))
+    held_photos()[digest].tapping = tapping
+
+
+def _other_ways(digest: str) -> None:
+    """Draw the ways to use a colour card, to turn the photo and to let it go."""
+    how = how_of(digest)
+    with st.container(horizontal=True, gap="small"):
+        if how.card is None:
+            label, card = say("There is a 24-patch colour card in it"), "auto"
+        else:
+            label, card = say("Read without the colour card"), None
+        st.button(label, key=f"card-{digest}", on_click=_read, args=(digest,), kwargs={"card": card})
+        _tap_button(digest, "corners", say("Tap the colour card's corners"), f"corners-{digest}")
+        st.button(say("Turn a quarter"), key=f"turn-{digest}", on_click=turn, args=(digest,))
+        st.button(say("Close this photo"), key=f"close-{digest}", on_click=close, args=(digest,))
+
+
+def _notices(reading: PhotoReading) -> None:
+    lines = [n.say(lang()) for n in reading.notices if n.template != STANDING.template]
+    for i, yarn in enumerate(reading.yarns, 1):
         lines += [say("Yarn {n}", n=i) + ": " + n.say(lang()) for n in yarn.notices]
-    white = held.reading.white
+    white = reading.white
     if white is not None:
         lines.insert(
             0,
@@ -316,20 +258,31 @@ def _notices(held: Held) -> None:
 WHITES = {"paper": "paper found", "tap": "the spot you tapped", "card": "colour card", "grey-card": "grey card"}
 
 
-def _typed_boxes(digest: str, finds: Sequence[Find]) -> None:
-    part = fold(say("Type the boxes in numbers"), f"typed-{digest}")
+def _numbers(text: str, field: str) -> list[int]:
+    return [whole(t, field, 0, 100_000) for t in text.replace(";", ",").split(",")]
+
+
+def _typed(digest: str) -> None:
+    """Draw the boxes and the corners of the colour card as numbers."""
+    part = fold(say("Type boxes and corners in numbers"), f"typed-{digest}")
     if not part.open:
         return
+    finds, how = finds_of(digest), how_of(digest)
     with part:
         for i, find in enumerate(finds):
 
             def take(text: str, at: int = i) -> None:
-                numbers = [whole(t, say("box"), 0, 100_000) for t in text.replace(";", ",").split(",")]
-                if len(numbers) != 4:
-                    raise PhotoError("a box needs four whole numbers: left, top, right, bottom; like 120,80,640,420.")
-                boxes = [list(f.box) for f in finds]
-                boxes[at] = numbers
-                _reread(digest, boxes, [f.name for f in finds])
+                boxes: list[tuple[Sequence[int], int | None]] = [(f.box, n) for n, f in enumerate(finds)]
+                if text.strip():
+                    numbers = _numbers(text, say("box"))
+                    if len(numbers) != 4:
+                        raise PhotoError(
+                            "a box needs four whole numbers: left, top, right, bottom; like 120,80,640,420."
+                        )
+                    boxes[at] = (numbers, at)
+                else:
+                    boxes.pop(at)
+                put_boxes(digest, boxes)
 
             text_field(
                 say("Box {n}: left, top, right, bottom", n=i + 1),
@@ -337,6 +290,25 @@ def _typed_boxes(digest: str, finds: Sequence[Find]) -> None:
                 ",".join(str(v) for v in find.box),
                 take,
             )
+        if finds:
+            st.caption(say("A box whose field is emptied goes."))
+
+        def take_corners(text: str) -> None:
+            numbers = _numbers(text, say("corner")) if text.strip() else []
+            if len(numbers) not in (0, 8):
+                raise PhotoError(
+                    "the card's corners are eight whole numbers: x,y of the outer corners at dark skin, bluish green, "
+                    "black and white; like 90,60, 510,64, 506,350, 88,344."
+                )
+            card = tuple(zip(numbers[::2], numbers[1::2], strict=True)) or None
+            read_as(digest, replace(how, card=card))  # type: ignore[arg-type]
+
+        text_field(
+            say("Colour card: x,y of its corners at dark skin, bluish green, black, white"),
+            f"corners-{digest}-typed",
+            ", ".join(f"{x},{y}" for x, y in how.card) if isinstance(how.card, tuple) else "",
+            take_corners,
+        )
 
 
 def _left_over() -> None:

@@ -8,8 +8,12 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Literal
+
+import numpy as np
 
 from blendplan.errors import ProjectError
+from blendplan.photo import White
 from blendplan.plan import Brief
 from blendplan.project import brief_to_json, from_plain, read_project, to_plain
 from blendplan.units import clean_text, whole
@@ -21,6 +25,7 @@ __all__ = [
     "Extras",
     "Find",
     "History",
+    "HowRead",
     "Variant",
     "Workspace",
     "changed_brief",
@@ -80,6 +85,8 @@ class Find:
     shades : tuple of Shade
     picture : str
         A small crop in base64, or empty.
+    by_hand : bool
+        True once the maker has drawn, moved or sized the box herself.
     """
 
     photo: str
@@ -87,12 +94,50 @@ class Find:
     name: str = ""
     shades: tuple[Shade, ...] = ()
     picture: str = ""
+    by_hand: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "name", clean_text(self.name, "name of a yarn", 80))
         object.__setattr__(self, "photo", clean_text(self.photo, "digest of a photo", 80))
         if self.picture:
             _picture(self.picture, "the crop of a photo")
+
+
+Spot = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HowRead:
+    """How a photo is read; it stands beside the finds, so that undo and an open file bring back both.
+
+    Attributes
+    ----------
+    photo : str
+        Digest of the photo's bytes.
+    quarters : int
+        Quarter turns to the right, 0 to 3; spots, corners and boxes are pixels of the photo as it is turned.
+    white : "auto", "off", (x, y) or White
+        As `blendplan.photo.read_photo`; a White is one shared by another photo.
+    grey_card : bool
+        True where the spot tapped is a grey card, not white paper.
+    card : None, "auto" or four (x, y)
+        The colour card, as `blendplan.photo.read_photo`.
+    """
+
+    photo: str
+    quarters: int = 0
+    white: Literal["auto", "off"] | Spot | White = "auto"
+    grey_card: bool = False
+    card: Literal["auto"] | tuple[Spot, Spot, Spot, Spot] | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "photo", clean_text(self.photo, "digest of a photo", 80))
+        whole(self.quarters, "quarter turns", 0, 3)
+        if isinstance(self.white, White):
+            light = np.array(self.white.linear_rgb)
+            flat = len(self.white.field) == 1 and np.abs(self.white.field).max() < 10
+            if not (flat and (light > 1e-4).all() and (light < 1e4).all() and 0 <= self.white.confidence <= 1):
+                raise ProjectError("the white kept for a photo cannot be one; remove that entry.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +164,8 @@ class Extras:
         Weighed yarn of each colour while working.
     crops : tuple of Crop
     finds : tuple of Find
+    photos : tuple of HowRead
+        One for each photo that the finds are of.
     variants : tuple of Variant
     """
 
@@ -127,11 +174,16 @@ class Extras:
     grams_left: tuple[tuple[str, Fraction], ...] = ()
     crops: tuple[Crop, ...] = ()
     finds: tuple[Find, ...] = ()
+    photos: tuple[HowRead, ...] = ()
     variants: tuple[Variant, ...] = ()
 
     def __post_init__(self) -> None:
         whole(self.rows_done, "rows done", 0, 5000)
-        for field, given, most in (("finds", self.finds, MAX_FINDS), ("variants", self.variants, MAX_VARIANTS)):
+        for field, given, most in (
+            ("finds", self.finds, MAX_FINDS),
+            ("photos", self.photos, MAX_FINDS),
+            ("variants", self.variants, MAX_VARIANTS),
+        ):
             if len(given) > most:
                 raise ProjectError(
                     "{given} {field} were given; allowed is at most {allowed}; remove some.",

@@ -1,0 +1,241 @@
+"""A photo in a real Chromium: its boxes chosen, moved, sized and removed, spots tapped on it, and its shape kept."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import scenes
+from browser_page import chromium_path, open_page, page_server, settle
+from PIL import Image
+from test_page_photos import CORNERS, SEED, chart_picture
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    chromium_path()
+    with page_server(tmp_path_factory.mktemp("photos") / "home", BLENDPLAN_SERVED="1") as address:
+        yield address
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("files")
+    wide = Image.open(io.BytesIO(scenes.make_scene([SEED, 6], ground="paper", yarns=3, only="saturated").data))
+    card = Image.open(io.BytesIO(scenes.make_scene([SEED, 21], ground="card", yarns=2).data))
+    wide.save(folder / "wide.png")
+    wide.transpose(Image.Transpose.ROTATE_90).save(folder / "tall.png")
+    card.save(folder / "card.png")
+    Image.fromarray(chart_picture()).save(folder / "chart.png")
+    return {p.stem: p for p in folder.iterdir()}
+
+
+def begin(browser, address: str, file: Path, **more):
+    page = open_page(browser, address, **more)
+    page.get_by_role("button", name="Start my own").click()
+    settle(page)
+    page.locator(".st-key-add-photos input[type=file]").first.set_input_files(str(file))
+    page.wait_for_selector(".stage .box", timeout=30_000)
+    settle(page)
+    return page
+
+
+def press(page, name: str) -> None:
+    page.get_by_role("button", name=name, exact=True).click()
+    settle(page)
+
+
+def where(page, x: float, y: float, size: tuple[int, int]) -> tuple[float, float]:
+    """Return where a pixel of a photo stands on the screen."""
+    stage = page.locator(".stage")
+    stage.scroll_into_view_if_needed()
+    place = stage.bounding_box()
+    return place["x"] + place["width"] * (x + 0.5) / size[0], place["y"] + place["height"] * (y + 0.5) / size[1]
+
+
+def numbers(page) -> list[list[int]]:
+    """The boxes as the page holds them, by its typed fields."""
+    if not page.get_by_label("Colour card: x,y", exact=False).count():
+        page.locator("[class*='st-key-typed-'] summary").first.click()
+        settle(page)
+    fields = page.get_by_label(re.compile("^Box .: left, top"))
+    return [[int(v) for v in fields.nth(i).input_value().split(",")] for i in range(fields.count())]
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("shape", ["tall", "wide"])
+def test_a_photo_keeps_its_shape_and_its_boxes_lie_right(browser, address, files, width: int, shape: str) -> None:
+    page = begin(browser, address, files[shape], width=width, height=800)
+    size = Image.open(files[shape]).size
+    drawn = page.locator(".stage img").bounding_box()
+    assert drawn["width"] / drawn["height"] == pytest.approx(size[0] / size[1], rel=0.01)
+    assert drawn["height"] <= 0.7 * 800 + 1
+    scale = drawn["width"] / size[0]
+    for box, el in zip(numbers(page), page.locator(".stage .box").all(), strict=True):
+        place = el.bounding_box()
+        drawn = page.locator(".stage img").bounding_box()
+        shown = [place["x"] - drawn["x"], place["y"] - drawn["y"]]
+        shown += [shown[0] + place["width"], shown[1] + place["height"]]
+        assert shown == pytest.approx([v * scale for v in box], abs=1.5)
+    page.context.close()
+
+
+def test_a_box_is_moved_and_sized_by_pointer(browser, address, files) -> None:
+    page = begin(browser, address, files["wide"])
+    before = numbers(page)
+    size = (scenes.WIDTH, scenes.HEIGHT)
+
+    def drag(start: tuple[float, float], end: tuple[float, float]) -> None:
+        page.mouse.move(*where(page, *start, size))
+        page.mouse.down()
+        page.mouse.move(*where(page, (start[0] + end[0]) / 2, (start[1] + end[1]) / 2, size))
+        page.mouse.move(*where(page, *end, size))
+        page.mouse.up()
+        page.wait_for_timeout(600)
+        settle(page)
+
+    left, top, right, bottom = before[1]
+    dx = 24 if right + 24 <= size[0] else -24
+    dy = 15 if bottom + 15 <= size[1] else -15
+    middle = ((left + right) / 2, (top + bottom) / 2)
+    drag(middle, (middle[0] + dx, middle[1] + dy))
+    moved = numbers(page)
+    assert moved[1] == pytest.approx([left + dx, top + dy, right + dx, bottom + dy], abs=2)
+    assert [moved[0], moved[2]] == [before[0], before[2]]
+    # Its lower right corner sizes it, and the upper left one stays.
+    left, top, right, bottom = moved[1]
+    drag((right - 4, bottom - 4), (right - 34, bottom - 29))
+    assert numbers(page)[1] == pytest.approx([left, top, right - 30, bottom - 25], abs=2)
+    press(page, "Undo")
+    assert numbers(page) == moved
+    page.context.close()
+
+
+def test_a_chosen_box_is_removed_by_a_button(browser, address, files) -> None:
+    page = begin(browser, address, files["wide"], width=390, height=844, has_touch=True, is_mobile=True)
+    before = numbers(page)
+    gone = page.get_by_role("button", name="Remove this box")
+    assert gone.is_disabled() and gone.bounding_box()["height"] >= 44
+    box = page.locator(".stage .box").nth(1)
+    box.scroll_into_view_if_needed()
+    box.tap()
+    assert "chosen" in box.get_attribute("class") and gone.is_enabled()
+    gone.tap()
+    page.wait_for_timeout(500)
+    settle(page)
+    assert numbers(page) == [before[0], before[2]]
+    assert gone.is_disabled()
+    page.context.close()
+
+
+def test_boxes_go_by_keys_and_the_keys_stay_on_their_box(browser, address, files) -> None:
+    page = begin(browser, address, files["wide"])
+    before = numbers(page)
+    page.locator(".stage .box").nth(2).focus()
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_timeout(1200)
+    settle(page)
+    moved = numbers(page)
+    assert moved[2] == pytest.approx([before[2][0] - 6.4, before[2][1], before[2][2] - 6.4, before[2][3]], abs=1)
+    page.locator(".stage .box").nth(2).focus()
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_timeout(1200)
+    settle(page)
+    # The page was drawn anew after the move, and the same box still has the keys.
+    page.keyboard.press("Tab")
+    page.keyboard.press("Shift+Tab")
+    page.keyboard.press("Delete")
+    page.wait_for_timeout(500)
+    settle(page)
+    assert numbers(page) == before[:2]
+    # A new box has the keys at once, and does not lie on another.
+    press(page, "Add a box")
+    assert "most room" in page.locator(".live").first.inner_text()
+    left, top, right, bottom = numbers(page)[2]
+    for l, t, r, b in before[:2]:
+        assert right <= l or r <= left or bottom <= t or b <= top
+    page.locator(".stage .box.chosen").focus()
+    page.keyboard.press("Backspace")
+    page.wait_for_timeout(500)
+    settle(page)
+    assert numbers(page) == before[:2]
+    page.context.close()
+
+
+def overlap(one, two) -> float:
+    return max(0.0, min(one[2], two[2]) - max(one[0], two[0])) * max(0.0, min(one[3], two[3]) - max(one[1], two[1]))
+
+
+def test_a_white_is_tapped_where_it_is_tapped_and_drawn(browser, address, files) -> None:
+    page = begin(browser, address, files["card"])
+    size = (scenes.WIDTH, scenes.HEIGHT)
+    # The card of these scenes lies in the upper left corner, far from where x and y would be the other way round.
+    scene = scenes.make_scene([SEED, 21], ground="card", yarns=2)
+    rows, columns = scene.white_mask.nonzero()
+    spot = (float(columns.max() - 12), float(rows.min() + 12))
+    assert not scene.white_mask[int(min(spot[0], size[1] - 1)), int(min(spot[1], size[0] - 1))]
+    press(page, "Use no white")
+    assert not page.locator(".stage .white").count()
+    press(page, "Tap the white paper")
+    assert "white paper" in page.locator(".live").first.inner_text()
+    hint, photo = page.locator(".live").first.bounding_box(), page.locator(".stage").bounding_box()
+    assert hint["y"] + hint["height"] <= photo["y"]
+    page.mouse.click(*where(page, *spot, size))
+    page.wait_for_timeout(800)
+    settle(page)
+    page.get_by_text("White: the spot you tapped").wait_for()
+    white, photo = page.locator(".stage .white").bounding_box(), page.locator(".stage").bounding_box()
+    x, y = where(page, *spot, size)
+    assert white["x"] <= x <= white["x"] + white["width"] and white["y"] <= y <= white["y"] + white["height"]
+    assert white["width"] < 0.6 * photo["width"]
+
+    # The same by keys, and told to be a grey card: all shades get lighter.
+    press(page, "Use no white")
+    press(page, "Tap the white paper")
+    page.locator(".cross").focus()
+    for key, count in (("ArrowLeft", (size[0] / 2 - spot[0]) / 6.4), ("ArrowUp", (size[1] / 2 - spot[1]) / 6.4)):
+        for _ in range(round(count)):
+            page.keyboard.press(key)
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(800)
+    settle(page)
+    page.get_by_text("White: the spot you tapped").wait_for()
+    assert page.locator(".stage .white").bounding_box() == pytest.approx(white, abs=2)
+    paper = page.locator(".st-key-add-photos .bp-flat").first.get_attribute("style")
+    page.get_by_text("It is a grey card").click()
+    settle(page)
+    page.wait_for_timeout(300)
+    grey = page.locator(".st-key-add-photos .bp-flat").first.get_attribute("style")
+
+    def light(style: str) -> int:
+        return sum(int(re.search("#([0-9a-f]{6})", style)[1][i : i + 2], 16) for i in (0, 2, 4))
+
+    # Grey of 18 % taken for paper of 87 % makes everything about five times too bright, so the other way darker.
+    assert light(grey) < light(paper) - 60
+    page.context.close()
+
+
+def test_four_corners_are_tapped_and_the_card_is_drawn(browser, address, files) -> None:
+    page = begin(browser, address, files["chart"])
+    size = Image.open(files["chart"]).size
+    press(page, "Tap the colour card's corners")
+    for n, corner in enumerate(CORNERS, 1):
+        assert page.locator(".live").first.inner_text().startswith(f"Corner {n} of 4")
+        page.mouse.click(*where(page, *corner, size))
+        if n == 2:
+            page.get_by_role("button", name="Take the last corner back").click()
+            assert page.locator(".live").first.inner_text().startswith("Corner 2 of 4")
+            page.mouse.click(*where(page, *corner, size))
+    page.wait_for_timeout(1000)
+    settle(page)
+    page.get_by_text("colour chart was used").wait_for()
+    drawn = page.locator(".stage .chart .over").bounding_box()
+    (left, top), (right, bottom) = where(page, *CORNERS[0], size), where(page, *CORNERS[2], size)
+    assert [drawn["x"], drawn["y"]] == pytest.approx([left, top], abs=6)
+    assert [drawn["x"] + drawn["width"], drawn["y"] + drawn["height"]] == pytest.approx([right, bottom], abs=6)
+    page.context.close()
