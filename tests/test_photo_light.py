@@ -224,6 +224,27 @@ def test_the_command_line_shares_light_and_takes_a_grey_card(tmp_path, capsys: p
     assert "--grey-card needs the place of the card" in capsys.readouterr().err
 
 
+def test_the_command_line_reads_one_yarn_from_several_photos(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name, exposure in (("a.png", 0.8), ("b.png", 0.5)):
+        Image.fromarray(drawn(exposure, said=False).srgb8).save(tmp_path / name)
+    paths = [str(tmp_path / n) for n in ("a.png", "b.png")]
+    box = ",".join(str(v) for v in BOX)
+    assert main(["shades", *paths, "--box", box, "--one-yarn", "--json"]) == 0
+    got = json.loads(capsys.readouterr().out)
+    labs = [p["yarns"][0]["shades"][0]["lab"] for p in got["photos"]]
+    assert got["yarn"]["outcome"] == "mean"
+    assert got["yarn"]["apart"] == pytest.approx(float(delta_e_2000(*map(np.array, labs))), abs=0.02)
+    (shade,) = got["yarn"]["shades"]
+    low, high = np.min(labs, axis=0) - 0.05, np.max(labs, axis=0) + 0.05
+    assert (low <= shade["lab"]).all() and (shade["lab"] <= high).all()
+    assert main(["shades", *paths, "--box", box, "--one-yarn"]) == 0
+    text = capsys.readouterr().out
+    assert "were averaged" in text
+    assert "the camera's own tone curve is not known" in text, "reasons stand beside each shade"
+    assert main(["shades", *paths, "--box", box, "--box", "60,80,160,200", "--one-yarn"]) == 2
+    assert "shows 2 yarns; with --one-yarn each photo has one" in capsys.readouterr().err
+
+
 def test_each_reason_for_doubt_is_named_where_it_holds() -> None:
     plain = read_photo(drawn(said=False), boxes=[BOX]).yarns[0].shades[0]
     assert not {"clipped", "few-pixels", "mixed-light", "saturated", "no-white"} & set(plain.reasons)

@@ -11,7 +11,10 @@ from typing import TYPE_CHECKING
 from blendplan.cli.common import add_lang
 
 if TYPE_CHECKING:
-    from blendplan.photo import PhotoReading, White
+    from typing import Any
+
+    from blendplan.photo import PhotoReading, SameYarn, White
+    from blendplan.yarn import Shade
 
 __all__ = ["HELP", "add_arguments", "run"]
 
@@ -46,6 +49,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="the photos were taken in one light: those without white take it from the one that shows it best",
     )
+    parser.add_argument(
+        "--one-yarn",
+        action="store_true",
+        help="the photos show one and the same yarn, one in each: its shades are averaged, or the surest is kept",
+    )
     parser.add_argument("--turn", type=int, default=0, metavar="N", help="quarter turns to the right by hand, -3 to 3")
     parser.add_argument("--json", action="store_true", help="print JSON instead of plain text")
     add_lang(parser)
@@ -59,6 +67,7 @@ def run(args: argparse.Namespace) -> int:
     from blendplan.cli.common import show_notices
     from blendplan.errors import PhotoError
     from blendplan.photo import GREY_CARD_LEVEL, PAPER_LEVEL, load_photo, read_photo, share_light
+    from blendplan.photo.reading import shade_to_json
     from blendplan.project import read_file
 
     boxes = None if not args.box else [_numbers(text, "box", 4) for text in args.box]
@@ -88,12 +97,38 @@ def run(args: argparse.Namespace) -> int:
         shared, notice = share_light(photos, readings)
         readings = list(shared)
         show_notices((notice,), args.lang)
+    yarn = _one_yarn(readings, args.lang) if args.one_yarn else None
     if args.json:
-        print(json.dumps({"photos": [r.to_json() for r in readings]}, ensure_ascii=False, indent=2))
+        out: dict[str, Any] = {"photos": [r.to_json() for r in readings]}
+        if yarn is not None:
+            out["yarn"] = {
+                "shades": [shade_to_json(s) for s in yarn.shades],
+                "apart": round(yarn.apart, 2),
+                "outcome": yarn.outcome,
+                "notices": [yarn.notice.text],
+            }
+        print(json.dumps(out, ensure_ascii=False, indent=2))
     else:
         for reading in readings:
             print("\n".join(_plain(reading, args.lang)))
+        if yarn is not None:
+            print("\n".join([yarn.notice.say(args.lang), *("  " + _shade(s, args.lang) for s in yarn.shades)]))
     return 0
+
+
+def _one_yarn(readings: list[PhotoReading], lang: str) -> SameYarn:
+    from blendplan.errors import PhotoError
+    from blendplan.photo import merge_yarn_shades
+    from blendplan.wording import tr
+
+    for reading in readings:
+        if len(reading.yarns) != 1:
+            raise PhotoError(
+                "{name} shows {given} yarns; with --one-yarn each photo has one; give its place with --box.",
+                name=reading.name,
+                given=len(reading.yarns),
+            )
+    return merge_yarn_shades(tr("the yarn", lang), [r.yarns[0].shades for r in readings])
 
 
 def _numbers(text: str, field: str, count: int) -> list[float]:
@@ -139,10 +174,7 @@ def _plain(reading: PhotoReading, lang: str) -> list[str]:
     for position, yarn in enumerate(reading.yarns, start=1):
         lines.append("  " + tr("yarn {n} at {box}", lang, n=position, box=",".join(str(v) for v in yarn.box)))
         for shade in yarn.shades:
-            text = tr("{srgb}  {share} %", lang, srgb=shade.srgb, share=round(100 * shade.share))
-            if shade.uncertainty is not None:
-                text += "  " + tr("within {de} CIEDE2000 (9 times of 10)", lang, de=f"{shade.uncertainty:.0f}")
-            lines.append("    " + text)
+            lines.append("    " + _shade(shade, lang))
         lines += ["    " + n.say(lang) for n in yarn.notices]
     return lines
 
@@ -158,3 +190,15 @@ def _white(white: White | None, lang: str) -> str:
         return tr("white: {kind}, confidence {confidence} %", lang, kind=kind, confidence=confidence)
     box = ",".join(str(v) for v in white.box)
     return tr("white: {kind} at {box}, confidence {confidence} %", lang, kind=kind, box=box, confidence=confidence)
+
+
+def _shade(shade: Shade, lang: str) -> str:
+    """Return a shade in one line, with why it may be off."""
+    from blendplan.wording import tr
+    from blendplan.yarn import REASONS
+
+    text = tr("{srgb}  {share} %", lang, srgb=shade.srgb, share=round(100 * shade.share))
+    if shade.uncertainty is not None:
+        text += "  " + tr("within {de} CIEDE2000 (9 times of 10)", lang, de=f"{shade.uncertainty:.0f}")
+    why = [tr(REASONS[code], lang) for code in shade.reasons]
+    return text + (": " + "; ".join(why) if why else "")

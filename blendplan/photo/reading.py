@@ -24,7 +24,7 @@ from blendplan.units import choice, number, whole
 from blendplan.wording import Notice, note
 from blendplan.yarn import Shade
 
-__all__ = ["Box", "PhotoReading", "YarnReading", "read_photo", "swatch_shade"]
+__all__ = ["Box", "PhotoReading", "YarnReading", "read_photo", "shade_to_json", "swatch_shade"]
 
 Box = tuple[int, int, int, int]
 Mask = NDArray[np.bool_]
@@ -79,22 +79,24 @@ class PhotoReading:
             "yarns": [
                 {
                     "box": list(yarn.box),
-                    "shades": [
-                        {
-                            "srgb": s.srgb,
-                            "lab": [round(v, 2) for v in s.lab],
-                            "share": s.share,
-                            "spread": round(s.spread, 2),
-                            "uncertainty": s.uncertainty,
-                            "reasons": list(s.reasons),
-                        }
-                        for s in yarn.shades
-                    ],
+                    "shades": [shade_to_json(s) for s in yarn.shades],
                     "notices": [n.text for n in yarn.notices],
                 }
                 for yarn in self.yarns
             ],
         }
+
+
+def shade_to_json(shade: Shade) -> dict[str, Any]:
+    """Return a shade as plain values, in the shape of the command line's contract."""
+    return {
+        "srgb": shade.srgb,
+        "lab": [round(v, 2) for v in shade.lab],
+        "share": shade.share,
+        "spread": round(shade.spread, 2),
+        "uncertainty": shade.uncertainty,
+        "reasons": list(shade.reasons),
+    }
 
 
 def read_photo(
