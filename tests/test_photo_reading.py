@@ -23,6 +23,7 @@ from blendplan.colour import (
 )
 from blendplan.errors import ColourError, PhotoError
 from blendplan.photo import (
+    crop_jpeg,
     crop_png,
     drop_part,
     load_photo,
@@ -31,15 +32,16 @@ from blendplan.photo import (
     nudge,
     read_photo,
     reorder_parts,
+    set_by_eye,
     share_light,
     split_part,
 )
-from blendplan.photo.chart import PATCHES, patch_light, patch_values
+from blendplan.photo.chart import PATCHES, patch_light, patch_values, read_chart
 from blendplan.photo.chart_finding import find_chart
 from blendplan.photo.chart_fit import fit_chart, patch_places
 from blendplan.photo.ground import shrink
 from blendplan.photo.loading import Photo
-from blendplan.photo.white import correct, find_white
+from blendplan.photo.white import White, correct, find_white
 from blendplan.yarn import Shade, Yarn
 
 # Corners of the real charts of the samples, read off the pictures by eye: dark skin, bluish green, black, white.
@@ -264,6 +266,17 @@ def test_nudges_are_small_even_steps_and_go_back() -> None:
     assert nudge(Shade.from_hex("#777777"), lighter=3).lab[0] > hex_to_lab("#777777")[0]
 
 
+def test_what_is_set_by_eye_has_no_bound_and_no_reasons_of_the_camera() -> None:
+    read = Shade(lab=(50.0, 20.0, 10.0), uncertainty=6.0, reasons=("tone-curve", "clipped"), share=0.5)
+    typed = set_by_eye(read, (51.0, 20.0, 10.0))
+    (joined,) = merge_parts((read, typed), 0, 1)
+    for shade in (nudge(read, lighter=1), nudge(nudge(read, warmer=1), warmer=-1), typed, joined):
+        assert (shade.uncertainty, shade.reasons, shade.by_eye) == (None, ("by-eye",), True)
+    other = replace(read, uncertainty=9.0)
+    assert merge_parts((read, other), 0, 1)[0].uncertainty == 9.0
+    assert merge_parts((read, replace(read, uncertainty=None)), 0, 1)[0].uncertainty is None
+
+
 def test_photos_that_agree_are_averaged_and_others_flagged() -> None:
     one = Shade(lab=(50.0, 20.0, 10.0), uncertainty=4.0)
     near, far = Shade(lab=(52.0, 21.0, 10.0), uncertainty=4.0), Shade(lab=(70.0, 0.0, 30.0), uncertainty=8.0)
@@ -375,6 +388,62 @@ def test_touching_skeins_are_said() -> None:
 def test_a_crop_is_a_small_picture(plain) -> None:
     _, photo = plain
     assert crop_png(photo, (0, 0, 100, 50))[:8] == b"\x89PNG\r\n\x1a\n"
+    assert crop_jpeg(photo, (0, 0, 100, 50))[:3] == b"\xff\xd8\xff"
+
+
+def lit_by_a_lamp(linear: np.ndarray) -> tuple[Photo, White]:
+    """Linear sRGB as in daylight under a lamp that grows warmer from left to right, and the white that says so.
+
+    The lamp is drawn in cone responses of the Bradford transform as printed in ICC.1:2022, annex E.
+    """
+    bradford = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+    to_xyz = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    to_cones = bradford @ to_xyz
+    across = np.linspace(-1, 1, linear.shape[1])[None, :, None]
+    light = np.exp(np.array([-0.25, -0.55, -1.3]) + across * np.array([0.1, 0.0, -0.3]))
+    cones = (linear @ to_cones.T) * (light @ to_cones.T) / (np.ones(3) @ to_cones.T)
+    seen = np.clip(cones @ np.linalg.inv(to_cones).T, 0, 1)
+    field = ((-0.25, -0.55, -1.3), (0.1, 0.0, -0.3))
+    white = White(kind="paper", box=(0, 0, 9, 9), linear_rgb=(0.8, 0.6, 0.3), confidence=1.0, field=field)
+    return flat_photo(np.rint(255 * linear_to_srgb(np.broadcast_to(seen, linear.shape))).astype(np.uint8)), white
+
+
+def pixels(data: bytes) -> np.ndarray:
+    return np.asarray(Image.open(io.BytesIO(data)).convert("RGB")) / 255
+
+
+@pytest.mark.parametrize("crop", [crop_png, crop_jpeg])
+def test_a_crop_in_the_light_of_its_shades_looks_as_by_daylight(crop) -> None:
+    yarn = hex_to_linear("#8a6f78")
+    photo, white = lit_by_a_lamp(np.broadcast_to(yarn, (200, 400, 3)))
+    as_seen, shown = (crop(photo, (20, 20, 380, 180), max_side=90, light=light) for light in (None, white))
+    wanted = linear_to_lab(yarn)
+    assert float(delta_e_2000(linear_to_lab(srgb_to_linear(pixels(as_seen)).mean(axis=(0, 1))), wanted)) > 10
+    by_place = delta_e_2000(linear_to_lab(srgb_to_linear(pixels(shown))), wanted)
+    # Eight-bit steps of the dark blue channel leave a little; a shift of place by a tenth would leave more than 1.
+    assert float(by_place[:, :20].mean()) < 1.0 and float(by_place[:, -20:].mean()) < 1.0
+
+
+def test_a_crop_of_a_colour_beyond_the_screen_keeps_its_hue() -> None:
+    # A saturated orange lit so that its correction leaves sRGB: clipping each channel would turn its hue to yellow.
+    photo = flat_photo(np.full((40, 40, 3), (250, 120, 4), np.uint8))
+    white = White(kind="tap", box=(0, 0, 9, 9), linear_rgb=(0.5,) * 3, confidence=1.0, field=((np.log(0.5),) * 3,))
+    (shown,) = {tuple(v) for v in pixels(crop_png(photo, light=white)).reshape(-1, 3)}
+    true = linear_to_lab(correct(srgb_to_linear(np.array([250, 120, 4]) / 255), np.full(3, 0.5)))
+    seen = linear_to_lab(srgb_to_linear(np.array(shown)))
+    hue = [np.degrees(np.arctan2(c[2], c[1])) for c in (true, seen)]
+    assert abs(hue[0] - hue[1]) < 8, hue
+    assert max(shown) <= 1
+
+
+def test_a_crop_with_a_colour_card_is_corrected_by_the_card() -> None:
+    wanted, lab = patch_values()
+    coded = np.rint(255 * linear_to_srgb(np.clip(wanted * (0.8, 0.62, 0.4), 0, 1)))
+    picture = np.repeat(np.repeat(coded.reshape(4, 6, 3), 100, axis=0), 100, axis=1).astype(np.uint8)
+    photo = flat_photo(picture)
+    chart = read_chart(photo, [(0, 0), (600, 0), (600, 400), (0, 400)])
+    shown = pixels(crop_png(photo, (310, 110, 390, 190), light=chart))
+    assert float(delta_e_2000(linear_to_lab(srgb_to_linear(shown.mean(axis=(0, 1)))), lab[6 + 3])) < 3
 
 
 @pytest.mark.parametrize("name", REAL_CHARTS)

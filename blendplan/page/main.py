@@ -57,13 +57,16 @@ def main() -> None:
     )
     current = plan()
     colours = [s.blend.srgb for s in current.stripes[:7]] if current else []
-    if colours:
-        st.html(wave(colours, 80))
+    # What comes and goes has a place of its own: without, all below is drawn anew and the page jumps.
+    with st.container():
+        if colours:
+            st.html(wave(colours, 80))
     links = " ".join(
         f'<a href="#{anchor}">{n}&nbsp;{html.escape(title)}</a>' for n, (anchor, title, _) in enumerate(titles, 1)
     )
     bar(brief(), f'<nav class="bp-nav" aria-label="{html.escape(say("Parts of the page"))}">{links}</nav>')
-    told()
+    with st.container():
+        told()
     left, right = st.columns([5, 6], gap="large")
     with left:
         sight()

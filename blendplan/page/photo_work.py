@@ -18,12 +18,13 @@ from blendplan.errors import BlendplanError, PhotoError
 from blendplan.page.places import Box, turned_box, turned_spot
 from blendplan.page.state import commit, tell, work
 from blendplan.page.store import served
-from blendplan.page.workspace import Find, HowRead
+from blendplan.page.workspace import MAX_CROP, Find, HowRead
 from blendplan.photo import (
     GREY_CARD_LEVEL,
     PAPER_LEVEL,
     Photo,
     PhotoReading,
+    crop_jpeg,
     crop_png,
     load_photo,
     read_photo,
@@ -52,7 +53,7 @@ __all__ = [
 MAX_PHOTOS, MAX_PHOTOS_SERVED = 20, 6
 # Readings kept of one photo, so that undo need not read again.
 MAX_READINGS = 12
-CROP_PX, VIEW_PX = 96, 720
+CROP_PX, VIEW_PX = 256, 720
 
 
 @dataclass(kw_only=True)
@@ -142,10 +143,12 @@ def _keep(how: HowRead, reading: PhotoReading) -> None:
         readings.pop(next(iter(readings)))
 
 
-def _crop(photo: Photo, box: Sequence[float]) -> str:
+def _crop(photo: Photo, box: Sequence[float], reading: PhotoReading) -> str:
+    """Return a crop in the light of its shades, so that it can be compared with them; empty if it is too large."""
     for side in (CROP_PX, CROP_PX // 2):
-        text = base64.b64encode(crop_png(photo, box, max_side=side)).decode("ascii")
-        if len(text) <= 60_000:
+        picture = crop_jpeg(photo, box, max_side=side, light=reading.chart or reading.white)
+        text = base64.b64encode(picture).decode("ascii")
+        if len(text) <= MAX_CROP:
             return text
     return ""
 
@@ -159,7 +162,7 @@ def _found(digest: str, reading: PhotoReading, finds: Sequence[Find]) -> tuple[F
             find,
             box=yarn.box,
             shades=find.shades if any(s.by_eye for s in find.shades) else yarn.shades,
-            picture=_crop(photo, yarn.box),
+            picture=_crop(photo, yarn.box, reading),
         )
         for find, yarn in zip(old, reading.yarns, strict=True)
     )
@@ -221,8 +224,13 @@ def turn(digest: str) -> None:
         card = (one, two, three, four)
     turned = facing(digest, (how.quarters + 1) % 4)
     finds = [replace(f, box=turned_box(f.box, height)) for f in finds_of(digest)]
-    finds = [replace(f, picture=_crop(turned.photo, f.box)) for f in finds]
-    _put(digest, finds, replace(how, quarters=turned.quarters, white=white, card=card))
+    how = replace(how, quarters=turned.quarters, white=white, card=card)
+    try:
+        reading = _read(how, [f.box for f in finds])
+    except BlendplanError:
+        # The page tells of it beside the photo; its crops are as the camera saw them until it can be read.
+        reading = PhotoReading(name=turned.photo.name, white=None, yarns=())
+    _put(digest, [replace(f, picture=_crop(turned.photo, f.box, reading)) for f in finds], how)
 
 
 def close(digest: str) -> None:

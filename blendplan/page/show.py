@@ -12,6 +12,7 @@ from blendplan.units import CM_PER_INCH, GRAMS_PER_OUNCE, METRES_PER_YARD, plain
 
 __all__ = [
     "FACTORS",
+    "beside",
     "bullet_list",
     "figure",
     "inert",
@@ -97,12 +98,35 @@ def patch(srgb: str, label: str, number: int | str = "", picture: str = "") -> s
     """
     crop = ""
     if picture:
-        kind = "png" if picture.startswith("iVBOR") else "jpeg"
-        crop = f'<img class="bp-crop" alt="" src="data:image/{kind};base64,{picture}">'
+        crop = f'<img class="bp-crop" alt="" src="{_address(picture)}">'
     return (
         f'<span class="bp-patch"><span class="bp-ground">{crop}<span class="bp-flat" '
         f'style="background:{srgb};color:{text_on(srgb)}" aria-hidden="true">{html.escape(str(number))}</span></span>'
         f'<span class="bp-name">{html.escape(label)}</span></span>'
+    )
+
+
+def _address(picture: str) -> str:
+    """Return the data address of a small PNG or JPEG in base64."""
+    kind = "png" if picture.startswith("iVBOR") else "jpeg"
+    return f"data:image/{kind};base64,{picture}"
+
+
+def beside(srgb: str, label: str, picture: str, *, near: bool) -> str:
+    """Return HTML of a crop and a flat patch, large and touching, to be compared by eye; the patch alone without crop.
+
+    Parameters
+    ----------
+    srgb, label, picture : str
+        As `patch`.
+    near : bool
+        True shows the middle of the crop only, where there is yarn and no ground.
+    """
+    look = ' class="bp-near"' if near else ""
+    crop = f'<span{look}><img alt="" src="{_address(picture)}"></span>' if picture else ""
+    return (
+        f'<div class="bp-eye">{crop}<span style="background:{srgb}"></span></div>'
+        f'<span class="bp-name">{html.escape(label)}</span>'
     )
 
 

@@ -21,6 +21,7 @@ from blendplan.wording import Notice
 from blendplan.yarn import Shade
 
 __all__ = [
+    "MAX_CROP",
     "Crop",
     "Extras",
     "Find",

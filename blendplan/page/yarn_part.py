@@ -14,10 +14,10 @@ from blendplan.page.edits import add_yarn, change_yarn, drop_yarn, rename_yarn, 
 from blendplan.page.fields import choice_field, fold, number_field, refused, text_field, try_, whole_field
 from blendplan.page.finds import free_name
 from blendplan.page.photo_part import photos_fold
-from blendplan.page.show import patch
+from blendplan.page.show import beside, patch
 from blendplan.page.state import brief, change, commit, lang, say, work
 from blendplan.page.workspace import Crop, Extras, Workspace
-from blendplan.photo import drop_part, merge_parts, nudge, split_part
+from blendplan.photo import drop_part, merge_parts, nudge, reorder_parts, set_by_eye, split_part
 from blendplan.plan import Brief
 from blendplan.stripes.sequence import Sequence as Rule
 from blendplan.units import exact
@@ -126,7 +126,7 @@ def _one_yarn(current: Brief) -> None:
         )
         yarn = current.yarn(chosen)
         place = names.index(chosen)
-        left, right = st.columns([2, 3])
+        left, right = st.columns([9, 11])
         with left:
             _shades(yarn, place)
         with right:
@@ -175,20 +175,21 @@ def _shades(yarn: Yarn, place: int) -> None:
         label = shade.srgb
         if len(yarn.shades) > 1:
             label += f", {round(100 * shade.share)} %"
-        st.html(f'<div class="bp-big">{patch(shade.srgb, label, "", crop)}</div>')
+        with st.container(key=f"eye-{place}-{at}"):
+            st.html(beside(shade.srgb, label, crop, near=len(yarn.shades) == 1))
+            with st.container(horizontal=True, gap="small", key=f"nudge-{place}-{at}"):
+                for key, word, step in STEPS:
+                    st.button(
+                        say(word),
+                        key=f"y{place}-{at}-{key}",
+                        on_click=try_,
+                        args=(f"y{place}-{at}-hex", _nudger(yarn.name, at, shade, step)),
+                    )
         why = [tr(REASONS[r], lang()) for r in shade.reasons]
         if shade.uncertainty is not None:
             why.insert(0, say("sure to within {d} (CIEDE2000; about 2 can just be seen)", d=round(shade.uncertainty)))
         if why:
             st.caption("; ".join(why))
-        with st.container(horizontal=True, gap="small", key=f"nudge-{place}-{at}"):
-            for key, word, step in STEPS:
-                st.button(
-                    say(word),
-                    key=f"y{place}-{at}-{key}",
-                    on_click=try_,
-                    args=(f"y{place}-{at}-hex", _nudger(yarn.name, at, shade, step)),
-                )
         text_field(say("Colour code"), f"y{place}-{at}-hex", shade.srgb, _typer(yarn.name, at, shade))
         with st.container(horizontal=True, gap="small"):
             key = f"y{place}-{at}"
@@ -198,6 +199,9 @@ def _shades(yarn: Yarn, place: int) -> None:
                 drop = _parts_to(yarn.name, lambda p, i=at: drop_part(p, i))  # type: ignore[misc]
                 st.button(say("Drop this shade"), key=f"{key}-drop", on_click=try_, args=(f"{key}-hex", drop))
             if at:
+                above = (*range(at - 1), at, at - 1, *range(at + 1, len(yarn.shades)))
+                up = _parts_to(yarn.name, lambda p, order=above: reorder_parts(p, order))  # type: ignore[misc]
+                st.button(say("Move up"), key=f"{key}-up", on_click=try_, args=(f"{key}-hex", up))
                 merge = _parts_to(yarn.name, lambda p, i=at: merge_parts(p, i - 1, i))  # type: ignore[misc]
                 st.button(
                     say("Merge with the one above"), key=f"{key}-merge", on_click=try_, args=(f"{key}-hex", merge)
@@ -211,8 +215,7 @@ def _nudger(name: str, at: int, shade: Shade, step: dict[str, int]) -> Callable[
 def _typer(name: str, at: int, shade: Shade) -> Callable[[str], None]:
     def take(text: str) -> None:
         typed = Shade.from_hex(text if text.strip().startswith("#") else f"#{text.strip()}")
-        new = replace(shade, lab=typed.lab, uncertainty=None, reasons=("by-eye",), by_eye=True)
-        change(lambda b: set_shade(b, name, at, new))
+        change(lambda b: set_shade(b, name, at, set_by_eye(shade, typed.lab)))
 
     return take
 

@@ -1,8 +1,8 @@
 """Photos to shades: the loading door, the white reference, the skeins and the reader."""
 
-from blendplan.photo.adjust import drop_part, merge_parts, nudge, reorder_parts, split_part
+from blendplan.photo.adjust import drop_part, merge_parts, nudge, reorder_parts, set_by_eye, split_part
 from blendplan.photo.chart import Chart
-from blendplan.photo.crop import crop_png
+from blendplan.photo.crop import crop_jpeg, crop_png
 from blendplan.photo.line import shades_along
 from blendplan.photo.loading import Photo, load_photo
 from blendplan.photo.reading import PhotoReading, YarnReading, read_photo, swatch_shade
@@ -19,6 +19,7 @@ __all__ = [
     "SameYarn",
     "White",
     "YarnReading",
+    "crop_jpeg",
     "crop_png",
     "drop_part",
     "load_photo",
@@ -28,6 +29,7 @@ __all__ = [
     "nudge",
     "read_photo",
     "reorder_parts",
+    "set_by_eye",
     "shades_along",
     "share_light",
     "split_part",

@@ -1,4 +1,11 @@
-"""Shades set by eye: small even steps in Oklab."""
+"""Shades set by eye: small even steps in Oklab, and the parts of a yarn joined, split, dropped and moved.
+
+One rule for all that is set by eye: the camera's bound and its reasons no longer apply, and no other bound takes
+their place, because how well an eye matches yarn to a screen depends on the eye, the screen and the light of the
+room, which nobody has measured here.
+With None a blend states no bound of its own, a swatch's fit takes its usual uncertainty, and readings of
+photos are never averaged into the shade.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +18,7 @@ from blendplan.errors import ColourError
 from blendplan.units import whole
 from blendplan.yarn import Shade
 
-__all__ = ["drop_part", "even_shares", "merge_parts", "nudge", "reorder_parts", "split_part"]
+__all__ = ["drop_part", "even_shares", "merge_parts", "nudge", "reorder_parts", "set_by_eye", "split_part"]
 
 # One step is about 1 CIEDE2000: assumed, small enough to be just seen side by side.
 # Chroma is judged more coarsely the stronger it is (CIEDE2000: S_C = 1 + .045 C), so its step grows with it.
@@ -21,6 +28,11 @@ _CHROMA_STEP = 0.0027
 _CHROMA_GROWTH = 13.0
 # Warm is taken towards orange, hue angle 60 degrees in Oklab; assumed.
 _WARM_HUE = np.radians(60.0)
+
+
+def set_by_eye(shade: Shade, lab: tuple[float, float, float]) -> Shade:
+    """Return a shade with the colour that the maker gave it: its bound is None and its one reason "by-eye"."""
+    return replace(shade, lab=lab, uncertainty=None, reasons=("by-eye",), by_eye=True)
 
 
 def nudge(shade: Shade, lighter: int = 0, warmer: int = 0, brighter: int = 0) -> Shade:
@@ -46,8 +58,7 @@ def nudge(shade: Shade, lighter: int = 0, warmer: int = 0, brighter: int = 0) ->
     lab = linear_to_lab(into_gamut(oklab_to_linear(ok)))
     # No step at all keeps the colour to the last digit.
     new = shade.lab if not (lighter or warmer or brighter) else tuple(float(round(v, 4)) for v in lab)
-    reasons = shade.reasons if "by-eye" in shade.reasons else (*shade.reasons, "by-eye")
-    return replace(shade, lab=(min(max(new[0], 0.0), 100.0), new[1], new[2]), by_eye=True, reasons=reasons)
+    return set_by_eye(shade, (min(max(new[0], 0.0), 100.0), new[1], new[2]))
 
 
 def even_shares(shades: tuple[Shade, ...]) -> tuple[Shade, ...]:
@@ -67,6 +78,11 @@ def merge_parts(shades: tuple[Shade, ...], first: int, second: int) -> tuple[Sha
     shades : tuple of Shade
     first, second : int
         Positions from 0.
+
+    Notes
+    -----
+    The joined shade is as unsure as the less sure of the two, and unknown where one of them is; with a part set by
+    eye it is set by eye.
     """
     _position(shades, first)
     _position(shades, second)
@@ -82,10 +98,11 @@ def merge_parts(shades: tuple[Shade, ...], first: int, second: int) -> tuple[Sha
         lab=(float(np.clip(lab[0], 0, 100)), float(lab[1]), float(lab[2])),
         share=one.share + two.share,
         spread=max(one.spread, two.spread),
-        uncertainty=max(known) if known else None,
+        uncertainty=max(known) if len(known) == 2 else None,
         reasons=tuple(dict.fromkeys((*one.reasons, *two.reasons))),
-        by_eye=one.by_eye or two.by_eye,
     )
+    if one.by_eye or two.by_eye:
+        joined = set_by_eye(joined, joined.lab)
     out = [joined if i == first else s for i, s in enumerate(shades) if i != second]
     return even_shares(tuple(out))
 

@@ -1,0 +1,104 @@
+"""By-eye steps in a real Chromium: crop and patch large, touching and in sight with the steps; nothing jumps."""
+
+from __future__ import annotations
+
+import pytest
+from browser_page import chromium_path, open_page, page_server, settle, shot
+from test_page_offline import blocked_env
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory):
+    chromium_path()
+    folder = tmp_path_factory.mktemp("shades")
+    with page_server(folder / "home", **blocked_env(folder / "blocked.log"), BLENDPLAN_SERVED="1") as address:
+        yield address
+
+
+@pytest.fixture(scope="module")
+def skeins(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    """The same skein by two cameras."""
+    from blendplan.demo.photos import DrawnSkein, draw_photo
+
+    folder = tmp_path_factory.mktemp("photos")
+    for i in range(2):
+        data = draw_photo((DrawnSkein(srgb="#8a4f44", centre=(0.5, 0.45)),), seed=71 + i, balance=0.5 + 0.2 * i)
+        (folder / f"{i}.jpg").write_bytes(data)
+    return sorted(str(p) for p in folder.iterdir())
+
+
+def boxes(page, selector: str) -> list[dict[str, float]]:
+    return page.evaluate(
+        "s => [...document.querySelectorAll(s)].map(e => e.getBoundingClientRect()).map("
+        "({left, top, right, bottom, width, height}) => ({left, top, right, bottom, width, height}))",
+        selector,
+    )
+
+
+def on_top(page, selector: str) -> bool:
+    """True if every place of an element, a grid of them, is in the window and nothing lies over it."""
+    return page.evaluate(
+        """s => [...document.querySelectorAll(s)].every(e => {
+            const r = e.getBoundingClientRect();
+            return [.1, .5, .9].every(u => [.1, .5, .9].every(v => {
+                const hit = document.elementFromPoint(r.left + u * r.width, r.top + v * r.height);
+                return hit && (e.contains(hit) || hit.contains(e) && hit.closest('[data-testid=stElementContainer]')
+                    === e.closest('[data-testid=stElementContainer]'));
+            }));
+        })""",
+        selector,
+    )
+
+
+@pytest.mark.parametrize(("width", "height", "least"), [(1280, 800, 120), (390, 844, 140)])
+def test_crop_patch_and_steps_are_in_sight_together(browser, address, skeins, width, height, least) -> None:
+    more = {"has_touch": True, "is_mobile": True} if width < 600 else {}
+    page = open_page(browser, address, width=width, height=height, **more)
+    page.locator(".st-key-start-own button").click()
+    settle(page)
+    page.locator(".st-key-add-photos input[type=file]").first.set_input_files(skeins)
+    page.wait_for_function("document.querySelectorAll('[class*=st-key-find-]').length >= 2", timeout=60_000)
+    settle(page, 600)
+    for i in range(2):
+        page.locator("[class*=st-key-photo-] [class*='-0'][class*=st-key-find-] input").nth(i).fill("Rose")
+        page.keyboard.press("Enter")
+        settle(page)
+    page.get_by_text("one yarn seen twice, or two yarns?").scroll_into_view_if_needed()
+    shot(page, f"same-name-{width}")
+    page.locator(".st-key-take-fresh button").click()
+    page.wait_for_selector(".st-key-yarn-card .bp-eye img")
+    settle(page, 600)
+    assert page.locator(".bp-told", has_text="readings of Rose").count() == 1
+
+    crop, patch = boxes(page, ".st-key-eye-0-0 .bp-eye > span")
+    for part in (crop, patch):
+        assert part["width"] >= least and part["height"] >= least, (crop, patch)
+    assert abs(crop["right"] - patch["left"]) < 0.6 and crop["top"] == patch["top"], "they touch along one edge"
+
+    # The first step takes the notice away; neither that nor any step moves what is looked at.
+    for step in ("lighter", "greyer", "warmer"):
+        button = page.locator(f".st-key-y0-0-{step} button")
+        button.scroll_into_view_if_needed()
+        button.click()
+        settle(page)
+        for part in (".st-key-eye-0-0 .bp-eye > span", ".st-key-nudge-0-0 button"):
+            assert on_top(page, part), (step, part, boxes(page, part))
+    shot(page, f"by-eye-{width}")
+    page.context.close()
+
+
+def test_a_step_is_in_sight_with_its_crop_wherever_the_page_stands(browser, address) -> None:
+    page = open_page(browser, address, width=390, height=844, has_touch=True, is_mobile=True)
+    top = boxes(page, ".st-key-nudge-0-0")[0]["top"]
+    seen = 0
+    for place in (320, 420, 520):
+        page.evaluate("y => document.querySelector('[data-testid=stMain]').scrollBy(0, y)", top - place)
+        page.wait_for_timeout(200)
+        assert abs(boxes(page, ".st-key-nudge-0-0")[0]["top"] - place) < 3
+        assert on_top(page, ".st-key-eye-0-0 .bp-eye > span"), place
+        seen += on_top(page, ".st-key-nudge-0-0 button")
+        page.evaluate("y => document.querySelector('[data-testid=stMain]').scrollBy(0, -y)", top - place)
+    assert seen == 3
+    page.context.close()
