@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from blendplan.page.places import free_box, middle_in_quad, turned_box, turned_spot
-from blendplan.page.workspace import HowRead, read_workspace
+from blendplan.page.workspace import Find, HowRead, read_workspace
 
 pytest.importorskip("streamlit.testing.v1", reason="skipped: Streamlit is not installed")
 
@@ -61,6 +61,10 @@ def finds(app):
 
 def boxes(app) -> list[tuple[int, ...]]:
     return [f.box for f in finds(app)]
+
+
+def texts(app) -> str:
+    return "\n".join(e.proto.body for e in app.get("html"))
 
 
 def list_shown(app) -> str:
@@ -223,6 +227,49 @@ def test_a_card_that_is_not_found_is_given_by_its_corners(page) -> None:
     assert "eight whole numbers" in refusals(page)
     page.text_input(key=field).set_value("").run()
     assert not refusals(page) and "colour chart was used" not in list_shown(page)
+
+
+def test_boxes_on_the_card_go_when_it_comes_into_use_but_not_those_drawn_by_hand(page) -> None:
+    digest = add(page, png(chart_picture()), "card.png")
+    card = np.array([CORNERS[0], CORNERS[1], CORNERS[2], CORNERS[3]], float)
+
+    def on_card() -> list[tuple[int, ...]]:
+        return [b for b in boxes(page) if middle_in_quad(b, card)]
+
+    # Put on the card by the finder, as far as the page knows, beside a square that is yarn.
+    history = page.session_state["history"]
+    shade = finds(page)[0].shades
+    put = [Find(photo=digest, box=b, shades=shade) for b in ((60, 40, 230, 150), (300, 100, 400, 260))]
+    yarn = [f for f in finds(page) if not middle_in_quad(f.box, card)]
+    assert yarn
+    page.session_state["history"] = history.step(history.now.with_extras(finds=(*put, *yarn)))
+    page.run()
+    typed(page, digest)
+    page.text_input(key=f"typed-{digest}-1").set_value("310,100,400,260").run()
+    assert len(on_card()) == 2
+    page.button(key=f"card-{digest}").click().run()
+    assert "colour chart was used" in list_shown(page)
+    assert on_card() == [(310, 100, 400, 260)] and boxes(page)[1:] == [f.box for f in yarn]
+    page.button(key="undo").click().run()
+    assert len(on_card()) == 2
+
+
+def test_each_find_shows_all_its_shades_and_why_they_may_be_off(page) -> None:
+    from blendplan.yarn import REASONS
+
+    data = scenes.make_scene([SEED, 31], ground="wood", yarns=2, colours=4).data
+    add(page, data)
+    several = [f for f in finds(page) if len(f.shades) > 1]
+    assert several, "the scene shows a yarn of several shades"
+    shown, captions = texts(page), [c.value for c in page.caption]
+    for find in finds(page):
+        for shade in find.shades:
+            share = f", {round(100 * shade.share)} %" if len(find.shades) > 1 else ""
+            assert f">{shade.srgb}{share}</span>" in shown
+            assert all(any(REASONS[r] in c for c in captions) for r in shade.reasons)
+        surest = max(s.uncertainty for s in find.shades)
+        assert any(f"sure to within {round(surest)} " in c for c in captions)
+    assert "no-white" in finds(page)[0].shades[0].reasons
 
 
 def test_standing_advice_is_said_once_and_not_of_each_photo(page, photo) -> None:

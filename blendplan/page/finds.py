@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import streamlit as st
 
+from blendplan.page.doubt import doubt
 from blendplan.page.fields import choice_field, text_field
 from blendplan.page.show import inert, patch
 from blendplan.page.state import commit, say, tell, work
@@ -26,19 +27,23 @@ def _rename(find: Find, name: str) -> None:
 
 
 def find_fields(finds: Sequence[Find]) -> None:
-    """Show what was found: crop and flat patch side by side on grey, and a field for the name."""
+    """Show what was found: a crop and a flat patch of each shade on grey, how sure they are, a field for the name."""
     if not finds:
         st.caption(say("No yarn is marked in this photo. Draw a box on it, or press “Add a box”."))
         return
-    columns = st.columns(min(4, max(2, len(finds))))
+    columns = st.columns(2)
     for i, find in enumerate(finds):
-        with columns[i % len(columns)]:
-            shades = find.shades
-            doubt = max((s.uncertainty for s in shades if s.uncertainty is not None), default=None)
-            label = shades[0].srgb if len(shades) == 1 else say("{n} shades", n=len(shades))
-            if doubt is not None:
-                label += " " + say("± {d}", d=round(doubt))
-            st.html(patch(shades[0].srgb, label, i + 1, find.picture))
+        with columns[i % 2], st.container(key=f"find-box-{find.photo}-{i}"):
+            picture, several = find.picture, len(find.shades) > 1
+            patches = ""
+            for shade in find.shades:
+                label = f"{shade.srgb}, {round(100 * shade.share)} %" if several else shade.srgb
+                patches += f"<li>{patch(shade.srgb, label, i + 1, picture)}</li>"
+                # The crop shows the whole yarn, so it stands beside the first of its shades only.
+                picture = ""
+            st.html(f'<ul class="bp-patches">{patches}</ul>')
+            if why := doubt(find.shades):
+                st.caption(why)
             text_field(
                 say("Name of yarn {n}", n=i + 1),
                 f"find-{find.photo}-{i}",

@@ -53,7 +53,7 @@ def photo_boxes(
     boxes: Sequence[Mapping[str, object]],
     *,
     white: Sequence[int] | None,
-    chart: Sequence[Sequence[float]] | None,
+    card: Sequence[Sequence[float]] | None,
     free: Sequence[int],
     taps: Sequence[str],
     alt: str,
@@ -71,7 +71,7 @@ def photo_boxes(
         Width and height of the upright photo at full size, the boxes' pixels.
     boxes : sequence of mapping with `box`, `label`, `tag`
     white : box or None
-    chart : four (x, y) or None
+    card : four (x, y) or None
         Corners of the colour card in use.
     free : box
         Where a new box is put.
@@ -89,13 +89,13 @@ def photo_boxes(
             "full": list(full),
             "boxes": [dict(b) for b in boxes],
             "white": list(white) if white is not None else None,
-            "chart": [list(corner) for corner in chart] if chart is not None else None,
+            "card": [list(corner) for corner in card] if card is not None else None,
             "free": list(free),
             "taps": list(taps),
             "words": {
                 "photo": alt,
                 "white": say("white"),
-                "chart": say("colour card"),
+                "card": say("colour card"),
                 "keys": say("Arrow keys move, Shift and arrow keys size, Delete removes."),
                 "hint": say("Press a box to choose it; drag it to move it, its lower right corner to size it."),
                 "tabs": say("By keys: Tab to a box; then the same arrow keys, or Delete."),

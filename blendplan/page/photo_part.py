@@ -14,6 +14,7 @@ from blendplan.page.fields import choice_field, fold, refused, text_field, try_
 from blendplan.page.finds import ask_same_names, find_fields, take_finds
 from blendplan.page.parts import photo_boxes
 from blendplan.page.photo_work import (
+    card_corners,
     close,
     facing,
     finds_of,
@@ -106,10 +107,10 @@ def _one_photo(digest: str) -> None:
     with st.container(border=True, key=f"photo-{digest}"):
         st.html(f"<h3>{html.escape(held.photo.name)}</h3>")
         try:
-            reading = reading_of(digest)
+            reading, card = reading_of(digest), card_corners(how)
         except BlendplanError as error:
             st.html(refused_html(say_error(error)))
-            reading = PhotoReading(name=held.photo.name, white=None, yarns=())
+            reading, card = PhotoReading(name=held.photo.name, white=None, yarns=()), None
         photo_boxes(
             f"stage-{digest}",
             held.view,
@@ -119,7 +120,7 @@ def _one_photo(digest: str) -> None:
                 for i, f in enumerate(finds, 1)
             ],
             white=reading.white.box if reading.white is not None else None,
-            chart=how.card if isinstance(how.card, tuple) else None,
+            card=card,
             free=free_box(held.photo.full_size, [f.box for f in finds]),
             taps=_taps(held.tapping, how),
             alt=say("Your photo {name} with a box round each yarn", name=held.photo.name),

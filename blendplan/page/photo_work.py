@@ -15,7 +15,7 @@ import numpy as np
 import streamlit as st
 
 from blendplan.errors import BlendplanError, PhotoError
-from blendplan.page.places import Box, turned_box, turned_spot
+from blendplan.page.places import Box, middle_in_quad, turned_box, turned_spot
 from blendplan.page.state import commit, tell, work
 from blendplan.page.store import served
 from blendplan.page.workspace import MAX_CROP, Find, HowRead
@@ -30,10 +30,12 @@ from blendplan.photo import (
     read_photo,
     share_light,
 )
+from blendplan.photo.chart_finding import find_chart
 from blendplan.wording import note
 
 __all__ = [
     "Held",
+    "card_corners",
     "close",
     "digest_of",
     "facing",
@@ -65,6 +67,8 @@ class Held:
     quarters: int = 0
     tapping: str = ""
     readings: dict[tuple[HowRead, tuple[Box, ...]], PhotoReading] = field(default_factory=dict)
+    # Corners of the card that was found, by the quarters that the photo was turned.
+    found: dict[int, list[tuple[float, float]]] = field(default_factory=dict)
 
 
 def held_photos() -> dict[str, Held]:
@@ -108,6 +112,22 @@ def facing(digest: str, quarters: int | None = None) -> Held:
     return held
 
 
+def card_corners(how: HowRead) -> Sequence[tuple[float, float]] | None:
+    """Return the corners of the colour card that a photo is read with, found once; None where it is read without.
+
+    Raises
+    ------
+    PhotoError
+        If no card is found.
+    """
+    if how.card != "auto":
+        return how.card
+    held = facing(how.photo, how.quarters)
+    if how.quarters not in held.found:
+        held.found[how.quarters] = find_chart(held.photo)
+    return held.found[how.quarters]
+
+
 def reading_of(digest: str) -> PhotoReading:
     """Return the reading of a photo as the work in hand says, read again where it is not kept.
 
@@ -128,7 +148,7 @@ def _read(how: HowRead, boxes: Sequence[Box] | None) -> PhotoReading:
             boxes=boxes,
             white=how.white,
             white_level=GREY_CARD_LEVEL if how.grey_card else PAPER_LEVEL,
-            card=how.card,
+            card=card_corners(how),
         )
     _keep(how, found)
     return found
@@ -180,12 +200,16 @@ def _put(digest: str, finds: Sequence[Find], how: HowRead | None) -> None:
 def read_as(digest: str, how: HowRead) -> None:
     """Read a photo in another way with its boxes as they stand; where it has none they are found.
 
+    Boxes that the finder put on a colour card go when the card comes into use.
+
     Raises
     ------
     PhotoError
         If it cannot be read so; nothing is changed then.
     """
-    finds = finds_of(digest)
+    finds, corners = finds_of(digest), card_corners(how)
+    if corners is not None and how.card != how_of(digest).card:
+        finds = tuple(f for f in finds if f.by_hand or not middle_in_quad(f.box, corners))
     reading = _read(how, [f.box for f in finds] or None)
     _put(digest, _found(digest, reading, finds), how)
 

@@ -10,6 +10,7 @@ from fractions import Fraction
 import streamlit as st
 
 from blendplan.errors import YarnError
+from blendplan.page.doubt import doubt
 from blendplan.page.edits import add_yarn, change_yarn, drop_yarn, rename_yarn, set_shade, signs_of
 from blendplan.page.fields import choice_field, fold, number_field, refused, text_field, try_, whole_field
 from blendplan.page.finds import free_name
@@ -21,8 +22,7 @@ from blendplan.photo import drop_part, merge_parts, nudge, reorder_parts, set_by
 from blendplan.plan import Brief
 from blendplan.stripes.sequence import Sequence as Rule
 from blendplan.units import exact
-from blendplan.wording import tr
-from blendplan.yarn import REASONS, WEIGHT_CLASSES, PutUp, Shade, Yarn
+from blendplan.yarn import WEIGHT_CLASSES, PutUp, Shade, Yarn
 
 __all__ = ["yarn_part"]
 
@@ -185,11 +185,8 @@ def _shades(yarn: Yarn, place: int) -> None:
                         on_click=try_,
                         args=(f"y{place}-{at}-hex", _nudger(yarn.name, at, shade, step)),
                     )
-        why = [tr(REASONS[r], lang()) for r in shade.reasons]
-        if shade.uncertainty is not None:
-            why.insert(0, say("sure to within {d} (CIEDE2000; about 2 can just be seen)", d=round(shade.uncertainty)))
-        if why:
-            st.caption("; ".join(why))
+        if why := doubt((shade,)):
+            st.caption(why)
         text_field(say("Colour code"), f"y{place}-{at}-hex", shade.srgb, _typer(yarn.name, at, shade))
         with st.container(horizontal=True, gap="small"):
             key = f"y{place}-{at}"

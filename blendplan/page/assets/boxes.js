@@ -73,25 +73,25 @@ export default function (component) {
     place(el, data.white);
     make("span", "", el).textContent = words.white;
   }
-  if (data.chart) {
+  if (data.card) {
     const NS = "http://www.w3.org/2000/svg";
     const drawn = document.createElementNS(NS, "svg");
-    drawn.setAttribute("class", "chart");
+    drawn.setAttribute("class", "card");
     drawn.setAttribute("viewBox", `0 0 ${fullW} ${fullH}`);
     drawn.setAttribute("preserveAspectRatio", "none");
     drawn.setAttribute("role", "img");
-    drawn.setAttribute("aria-label", words.chart);
+    drawn.setAttribute("aria-label", words.card);
     for (const css of ["under", "over"]) {
       const side = document.createElementNS(NS, "polygon");
-      side.setAttribute("points", data.chart.map((c) => c.join(",")).join(" "));
+      side.setAttribute("points", data.card.map((c) => c.join(",")).join(" "));
       side.setAttribute("class", css);
       drawn.append(side);
     }
     stage.append(drawn);
-    const tag = make("span", "chart-tag", stage);
-    tag.textContent = words.chart;
-    tag.style.left = `${(100 * data.chart[0][0]) / fullW}%`;
-    tag.style.top = `${(100 * data.chart[0][1]) / fullH}%`;
+    const tag = make("span", "card-tag", stage);
+    tag.textContent = words.card;
+    tag.style.left = `${(100 * data.card[0][0]) / fullW}%`;
+    tag.style.top = `${(100 * data.card[0][1]) / fullH}%`;
   }
 
   if (tapping) tap();
