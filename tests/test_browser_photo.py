@@ -11,6 +11,7 @@ import pytest
 import scenes
 from browser_page import chromium_path, open_page, page_server, settle
 from PIL import Image
+from test_browser_page import axe_faults
 from test_page_photos import CORNERS, SEED, chart_picture
 
 pytestmark = pytest.mark.browser
@@ -224,6 +225,7 @@ def test_four_corners_are_tapped_and_the_card_is_drawn(browser, address, files) 
     page = begin(browser, address, files["chart"])
     size = Image.open(files["chart"]).size
     press(page, "Tap the colour card's corners")
+    assert axe_faults(page) == []
     for n, corner in enumerate(CORNERS, 1):
         assert page.locator(".live").first.inner_text().startswith(f"Corner {n} of 4")
         page.mouse.click(*where(page, *corner, size))
@@ -234,6 +236,7 @@ def test_four_corners_are_tapped_and_the_card_is_drawn(browser, address, files) 
     page.wait_for_timeout(1000)
     settle(page)
     page.get_by_text("colour chart was used").wait_for()
+    assert axe_faults(page) == []
     drawn = page.locator(".stage .card .over").bounding_box()
     (left, top), (right, bottom) = where(page, *CORNERS[0], size), where(page, *CORNERS[2], size)
     assert [drawn["x"], drawn["y"]] == pytest.approx([left, top], abs=6)

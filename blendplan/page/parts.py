@@ -98,7 +98,7 @@ def photo_boxes(
                 "card": say("colour card"),
                 "keys": say("Arrow keys move, Shift and arrow keys size, Delete removes."),
                 "hint": say("Press a box to choose it; drag it to move it, its lower right corner to size it."),
-                "tabs": say("By keys: Tab to a box; then the same arrow keys, or Delete."),
+                "tabs": say("By keys: Tab goes to a box."),
                 "add": say("Add a box"),
                 "added": say("A new box stands where there is most room: move it onto your yarn."),
                 "draw": say("Draw with the finger"),

@@ -149,7 +149,7 @@ export default function (component) {
     ask();
     if (!kept.tapping) {
       cross.focus({ preventScroll: true });
-      stage.scrollIntoView({ block: "nearest" });
+      root.scrollIntoView({ block: "center" });
     }
   }
 
@@ -180,7 +180,7 @@ export default function (component) {
     }
     if (boxes.length) {
       make("p", "hint", bar).textContent = words.hint;
-      make("p", "hint fine", bar).textContent = `${words.keys} ${words.tabs}`;
+      make("p", "hint fine", bar).textContent = `${words.tabs} ${words.keys}`;
     }
     const choose = (i) => {
       kept.chosen = i;
