@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from blendplan.page.places import free_box, middle_in_quad, turned_box, turned_spot
-from blendplan.page.workspace import Find, HowRead, read_workspace
+from blendplan.page.workspace import Find, HowRead, read_workspace, workspace_to_json
 
 pytest.importorskip("streamlit.testing.v1", reason="skipped: Streamlit is not installed")
 
@@ -272,6 +272,46 @@ def test_each_find_shows_all_its_shades_and_why_they_may_be_off(page) -> None:
     assert "no-white" in finds(page)[0].shades[0].reasons
 
 
+def test_a_light_lent_by_another_photo_stays_when_a_box_is_moved_and_goes_by_undo(page, photo) -> None:
+    bare = scenes.make_scene([SEED, 31], ground="wood", yarns=2).data
+    first, second = add(page, photo), add(page, bare, "wood.jpg")
+    alone = finds(page)
+    page.button(key="same-light").click().run()
+    how = {h.photo: h for h in page.session_state["history"].now.extras.photos}
+    assert how[first].white == "auto" and how[second].white.kind == "shared"
+    shared = [f for f in finds(page) if f.photo == second]
+    assert [f.shades for f in shared] != [f.shades for f in alone if f.photo == second]
+    # What is kept in the project file brings the light back.
+    assert read_workspace(workspace_to_json(page.session_state["history"].now).encode())[0].extras.photos == tuple(
+        page.session_state["history"].now.extras.photos
+    )
+    typed(page, second)
+    left, top, right, bottom = shared[0].box
+    page.text_input(key=f"typed-{second}-0").set_value(f"{left + 1},{top},{right},{bottom}").run()
+    moved = [f for f in finds(page) if f.photo == second]
+    assert "shared-light" in moved[0].shades[0].reasons and "no-white" not in moved[1].shades[0].reasons
+    page.button(key="undo").click().run()
+    page.button(key="undo").click().run()
+    assert finds(page) == alone
+
+
+def test_a_card_lent_by_another_photo_stays_when_a_box_is_moved(page) -> None:
+    with_card = add(page, png(chart_picture()), "card.png")
+    page.button(key=f"card-{with_card}").click().run()
+    without = chart_picture()
+    without[:, :480] = 60
+    second = add(page, png(without), "without.png")
+    page.button(key="same-light").click().run()
+    assert "chart of another photo was used" in list_shown(page)
+    now = page.session_state["history"].now
+    assert read_workspace(workspace_to_json(now).encode())[0].extras.photos == now.extras.photos
+    typed(page, second)
+    page.text_input(key=f"typed-{second}-0").set_value("510,70,630,190").run()
+    assert "chart of another photo was used" in list_shown(page) and not refusals(page)
+    page.button(key=f"card-{second}").click().run()
+    assert "chart of another photo was used" not in list_shown(page)
+
+
 def test_standing_advice_is_said_once_and_not_of_each_photo(page, photo) -> None:
     from blendplan.photo import load_photo, read_photo
 
@@ -299,6 +339,8 @@ def test_how_a_photo_is_read_is_kept_in_the_project_file() -> None:
         {"white": "paper"},
         {"quarters": 4},
         {"card": [[0, 0]]},
+        {"card": {"corners": [], "error": 1.0, "fit": {"curve": [1.0, 0.0], "matrix": []}}},
+        {"card": {"corners": [], "error": 1.0, "fit": {"curve": [1.0, 900.0], "matrix": [[1.0, 0.0, 0.0]] * 3}}},
         {"white": {**good, "field": []}},
         {"white": {**good, "field": [[900.0, 0.0, 0.0]]}},
         {"white": {**good, "linear_rgb": [0.0, 0.8, 0.7], "field": [[0.0, 0.0, 0.0]]}},

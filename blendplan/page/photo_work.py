@@ -22,6 +22,7 @@ from blendplan.page.workspace import MAX_CROP, Find, HowRead
 from blendplan.photo import (
     GREY_CARD_LEVEL,
     PAPER_LEVEL,
+    Chart,
     Photo,
     PhotoReading,
     crop_jpeg,
@@ -113,7 +114,7 @@ def facing(digest: str, quarters: int | None = None) -> Held:
 
 
 def card_corners(how: HowRead) -> Sequence[tuple[float, float]] | None:
-    """Return the corners of the colour card that a photo is read with, found once; None where it is read without.
+    """Return the corners of the colour card in a photo, found once; None where it is read without one of its own.
 
     Raises
     ------
@@ -121,7 +122,7 @@ def card_corners(how: HowRead) -> Sequence[tuple[float, float]] | None:
         If no card is found.
     """
     if how.card != "auto":
-        return how.card
+        return how.card if isinstance(how.card, tuple) else None
     held = facing(how.photo, how.quarters)
     if how.quarters not in held.found:
         held.found[how.quarters] = find_chart(held.photo)
@@ -148,7 +149,7 @@ def _read(how: HowRead, boxes: Sequence[Box] | None) -> PhotoReading:
             boxes=boxes,
             white=how.white,
             white_level=GREY_CARD_LEVEL if how.grey_card else PAPER_LEVEL,
-            card=card_corners(how),
+            card=how.card if isinstance(how.card, Chart) else card_corners(how),
         )
     _keep(how, found)
     return found
@@ -296,12 +297,12 @@ def take_photo(name: str, data: bytes) -> None:
 
 
 def same_light() -> None:
-    """Read all photos of this session in the light of the surest white.
+    """Read all photos of this session in the light of the surest white or colour card.
 
     Raises
     ------
     PhotoError
-        If none of them shows a white.
+        If none of them shows either.
     """
     photos = [facing(digest).photo for digest in held_photos()]
     readings, told = share_light(photos, [reading_of(digest) for digest in held_photos()])
@@ -312,6 +313,8 @@ def same_light() -> None:
         how = how_of(digest)
         if reading.white is not None and reading.white.kind == "shared":
             how = replace(how, white=reading.white, grey_card=False)
+        if reading.chart is not None and reading.chart.confidence < 1:
+            how = replace(how, card=reading.chart)
         _keep(how, reading)
         finds += _found(digest, reading, finds_of(digest))
         ways.append(how)

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from blendplan.errors import ProjectError
-from blendplan.photo import White
+from blendplan.photo import Chart, White
 from blendplan.plan import Brief
 from blendplan.project import brief_to_json, from_plain, read_project, to_plain
 from blendplan.units import clean_text, whole
@@ -118,18 +118,18 @@ class HowRead:
     quarters : int
         Quarter turns to the right, 0 to 3; spots, corners and boxes are pixels of the photo as it is turned.
     white : "auto", "off", (x, y) or White
-        As `blendplan.photo.read_photo`; a White is one shared by another photo.
+        As `blendplan.photo.read_photo`; a White is one lent by another photo.
     grey_card : bool
         True where the spot tapped is a grey card, not white paper.
-    card : None, "auto" or four (x, y)
-        The colour card, as `blendplan.photo.read_photo`.
+    card : None, "auto", four (x, y) or Chart
+        The colour card, as `blendplan.photo.read_photo`; a Chart is one lent by another photo.
     """
 
     photo: str
     quarters: int = 0
     white: Literal["auto", "off"] | Spot | White = "auto"
     grey_card: bool = False
-    card: Literal["auto"] | tuple[Spot, Spot, Spot, Spot] | None = None
+    card: Literal["auto"] | tuple[Spot, Spot, Spot, Spot] | Chart | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "photo", clean_text(self.photo, "digest of a photo", 80))
@@ -139,6 +139,13 @@ class HowRead:
             flat = len(self.white.field) == 1 and np.abs(self.white.field).max() < 10
             if not (flat and (light > 1e-4).all() and (light < 1e4).all() and 0 <= self.white.confidence <= 1):
                 raise ProjectError("the white kept for a photo cannot be one; remove that entry.")
+        if isinstance(self.card, Chart):
+            fit = self.card.fit
+            square = (
+                len(fit.matrix) == 3 and np.abs([*fit.curve, *fit.fall, fit.stray, *sum(fit.matrix, ())]).max() < 100
+            )
+            if not (square and 0 <= self.card.confidence <= 1 and 0 <= self.card.error < 100):
+                raise ProjectError("the colour card kept for a photo cannot be one; remove that entry.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
