@@ -52,7 +52,7 @@ def on_top(page, selector: str) -> bool:
     )
 
 
-@pytest.mark.parametrize(("width", "height", "least"), [(1280, 800, 120), (390, 844, 140)])
+@pytest.mark.parametrize(("width", "height", "least"), [(1280, 800, 120), (1024, 768, 120), (390, 844, 140)])
 def test_crop_patch_and_steps_are_in_sight_together(browser, address, skeins, width, height, least) -> None:
     more = {"has_touch": True, "is_mobile": True} if width < 600 else {}
     page = open_page(browser, address, width=width, height=height, **more)
@@ -101,4 +101,12 @@ def test_a_step_is_in_sight_with_its_crop_wherever_the_page_stands(browser, addr
         seen += on_top(page, ".st-key-nudge-0-0 button")
         page.evaluate("y => document.querySelector('[data-testid=stMain]').scrollBy(0, -y)", top - place)
     assert seen == 3
+    # By keys backwards from the code: a step that has the focus is not under what is compared.
+    page.evaluate("y => document.querySelector('[data-testid=stMain]').scrollBy(0, y)", top - 100)
+    page.locator(".st-key-y0-0-hex input").focus()
+    for _ in range(6):
+        page.keyboard.press("Shift+Tab")
+    page.wait_for_timeout(200)
+    assert page.evaluate("document.activeElement.closest('[class*=st-key-y0-0-lighter]') !== null")
+    assert on_top(page, ".st-key-y0-0-lighter button") and on_top(page, ".st-key-eye-0-0 .bp-eye > span")
     page.context.close()

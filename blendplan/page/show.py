@@ -112,18 +112,13 @@ def _address(picture: str) -> str:
     return f"data:image/{kind};base64,{picture}"
 
 
-def beside(srgb: str, label: str, picture: str, *, near: bool) -> str:
+def beside(srgb: str, label: str, picture: str) -> str:
     """Return HTML of a crop and a flat patch, large and touching, to be compared by eye; the patch alone without crop.
 
-    Parameters
-    ----------
-    srgb, label, picture : str
-        As `patch`.
-    near : bool
-        True shows the middle of the crop only, where there is yarn and no ground.
+    The crop is shown a little enlarged: in its middle there is yarn up to the edge that they share. The values are
+    those of `patch`.
     """
-    look = ' class="bp-near"' if near else ""
-    crop = f'<span{look}><img alt="" src="{_address(picture)}"></span>' if picture else ""
+    crop = f'<span><img alt="" src="{_address(picture)}"></span>' if picture else ""
     return (
         f'<div class="bp-eye">{crop}<span style="background:{srgb}"></span></div>'
         f'<span class="bp-name">{html.escape(label)}</span>'

@@ -176,7 +176,7 @@ def _shades(yarn: Yarn, place: int) -> None:
         if len(yarn.shades) > 1:
             label += f", {round(100 * shade.share)} %"
         with st.container(key=f"eye-{place}-{at}"):
-            st.html(beside(shade.srgb, label, crop, near=len(yarn.shades) == 1))
+            st.html(beside(shade.srgb, label, crop))
             with st.container(horizontal=True, gap="small", key=f"nudge-{place}-{at}"):
                 for key, word, step in STEPS:
                     st.button(
