@@ -157,14 +157,25 @@ def test_boxes_go_by_keys_and_the_keys_stay_on_their_box(browser, address, files
     # A new box has the keys at once, and does not lie on another.
     press(page, "Add a box")
     assert "most room" in page.locator(".live").first.inner_text()
-    left, top, right, bottom = numbers(page)[2]
-    for l, t, r, b in before[:2]:
-        assert right <= l or r <= left or bottom <= t or b <= top
+    # Nor does the next lie on it.
+    press(page, "Add a box")
+    new = numbers(page)
+    for i in (2, 3):
+        assert not any(overlap(new[i], other) for k, other in enumerate(new) if k != i)
     page.locator(".stage .box.chosen").focus()
+    page.keyboard.press("Delete")
+    page.wait_for_timeout(500)
+    settle(page)
+    page.locator(".stage .box").nth(2).focus()
     page.keyboard.press("Backspace")
     page.wait_for_timeout(500)
     settle(page)
     assert numbers(page) == before[:2]
+    # Then the keys are on the button beside the photo, and not at the top of the page.
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(500)
+    settle(page)
+    assert len(numbers(page)) == 3
     page.context.close()
 
 
@@ -195,8 +206,17 @@ def test_a_white_is_tapped_where_it_is_tapped_and_drawn(browser, address, files)
     assert white["x"] <= x <= white["x"] + white["width"] and white["y"] <= y <= white["y"] + white["height"]
     assert white["width"] < 0.6 * photo["width"]
 
-    # The same by keys, and told to be a grey card: all shades get lighter.
+    # Told of a grey card before it is tapped, the page asks for one, and reads nothing yet.
     press(page, "Use no white")
+    shades = page.locator(".st-key-add-photos .bp-flat").first.get_attribute("style")
+    press(page, "Tap the white paper")
+    page.get_by_text("It is a grey card").click()
+    settle(page)
+    assert "grey card" in page.locator(".live").first.inner_text()
+    assert page.locator(".st-key-add-photos .bp-flat").first.get_attribute("style") == shades
+    press(page, "Cancel tapping")
+
+    # The same by keys, and told to be a grey card: all shades get lighter.
     press(page, "Tap the white paper")
     page.locator(".cross").focus()
     for key, count in (("ArrowLeft", (size[0] / 2 - spot[0]) / 6.4), ("ArrowUp", (size[1] / 2 - spot[1]) / 6.4)):

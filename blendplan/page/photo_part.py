@@ -31,7 +31,6 @@ from blendplan.page.places import free_box
 from blendplan.page.show import bullet_list, refused_html
 from blendplan.page.state import brief, lang, say, say_error, tell, work
 from blendplan.page.swatch_fold import take_swatch
-from blendplan.page.workspace import HowRead
 from blendplan.photo import PhotoReading
 from blendplan.units import whole
 from blendplan.wording import Notice, capital, note
@@ -122,7 +121,7 @@ def _one_photo(digest: str) -> None:
             white=reading.white.box if reading.white is not None else None,
             card=card,
             free=free_box(held.photo.full_size, [f.box for f in finds]),
-            taps=_taps(held.tapping, how),
+            taps=_taps(held.tapping),
             alt=say("Your photo {name} with a box round each yarn", name=held.photo.name),
             on_boxes=lambda boxes: try_(f"boxes-{digest}", lambda: put_boxes(digest, boxes)),
             on_taps=lambda spots: _tapped(digest, spots),
@@ -148,27 +147,23 @@ CORNERS = (
 )
 
 
-def _taps(tapping: str, how: HowRead) -> list[str]:
+SPOTS = {"paper": "Tap a spot that is white paper in the photo.", "grey": "Tap the grey card in the photo."}
+
+
+def _taps(tapping: str) -> list[str]:
     """Return what is to be tapped on a photo, one sentence for each tap."""
     if tapping == "corners":
         return [say(corner) for corner in CORNERS]
-    if tapping == "white":
-        return [
-            say("Tap the grey card in the photo.")
-            if how.grey_card
-            else say("Tap a spot that is white paper in the photo.")
-        ]
-    return []
+    return [say(SPOTS[tapping])] if tapping else []
 
 
 def _tapped(digest: str, spots: Sequence[Sequence[int]]) -> None:
     got = [(int(x), int(y)) for x, y in spots]
-    held = held_photos()[digest]
-    if held.tapping == "corners":
+    tapping = held_photos()[digest].tapping
+    if tapping == "corners":
         _read(digest, card=tuple(got))
     else:
-        _read(digest, white=got[0])
-    held.tapping = ""
+        _read(digest, white=got[0], grey_card=tapping == "grey")
 
 
 def _read(digest: str, **changes: object) -> None:
@@ -182,46 +177,39 @@ def _tap(digest: str, what: str) -> None:
     held_photos()[digest].tapping = what
 
 
-def _tap_button(digest: str, what: str, label: str, key: str) -> None:
-    here = held_photos()[digest].tapping == what
-    st.button(say("Cancel tapping") if here else label, key=key, on_click=_tap, args=(digest, "" if here else what))
+def _tap_button(digest: str, whats: Sequence[str], label: str, key: str) -> None:
+    """Draw the button that begins tapping for the first of some things, or ends it for any of them."""
+    here = held_photos()[digest].tapping in whats
+    what = "" if here else whats[0]
+    st.button(say("Cancel tapping") if here else label, key=key, on_click=_tap, args=(digest, what))
 
 
 def _white_ways(digest: str) -> None:
     """Draw the ways to a white: tapped on paper or on a grey card, looked for, or none."""
-    how = how_of(digest)
-    tapping = held_photos()[digest].tapping == "white"
+    how, tapping = how_of(digest), held_photos()[digest].tapping
     with st.container(horizontal=True, gap="small", vertical_alignment="bottom"):
-        label = say("Tap the grey card") if how.grey_card else say("Tap the white paper")
-        _tap_button(digest, "white", label, f"pick-{digest}")
-        if how.white != "auto":
-            args = {"white": "auto", "grey_card": False}
-            st.button(
-                say("Look for white paper"), key=f"white-on-{digest}", on_click=_read, args=(digest,), kwargs=args
-            )
-        if how.white != "off":
-            st.button(
-                say("Use no white"),
-                key=f"white-off-{digest}",
-                on_click=_read,
-                args=(digest,),
-                kwargs={"white": "off", "grey_card": False},
-            )
-        if tapping or isinstance(how.white, tuple):
+        if how.grey_card:
+            _tap_button(digest, ("grey", "paper"), say("Tap the grey card"), f"pick-{digest}")
+        else:
+            _tap_button(digest, ("paper", "grey"), say("Tap the white paper"), f"pick-{digest}")
+        for white, label in (("auto", say("Look for white paper")), ("off", say("Use no white"))):
+            if how.white != white:
+                st.button(
+                    label,
+                    key=f"white-{white}-{digest}",
+                    on_click=_read,
+                    args=(digest,),
+                    kwargs={"white": white, "grey_card": False},
+                )
+        if tapping in SPOTS or isinstance(how.white, tuple):
             choice_field(
                 say("What you tap"),
                 f"level-{digest}",
-                "grey" if how.grey_card else "paper",
+                tapping if tapping in SPOTS else "grey" if how.grey_card else "paper",
                 {"paper": say("It is white paper"), "grey": say("It is a grey card")},
-                lambda v: _grey(digest, v == "grey"),
+                lambda v: _tap(digest, v) if tapping in SPOTS else read_as(digest, replace(how, grey_card=v == "grey")),
                 buttons=True,
             )
-
-
-def _grey(digest: str, grey: bool) -> None:
-    tapping = held_photos()[digest].tapping
-    read_as(digest, replace(how_of(digest), grey_card=grey))
-    held_photos()[digest].tapping = tapping
 
 
 def _other_ways(digest: str) -> None:
@@ -233,7 +221,7 @@ def _other_ways(digest: str) -> None:
         else:
             label, card = say("Read without the colour card"), None
         st.button(label, key=f"card-{digest}", on_click=_read, args=(digest,), kwargs={"card": card})
-        _tap_button(digest, "corners", say("Tap the colour card's corners"), f"corners-{digest}")
+        _tap_button(digest, ("corners",), say("Tap the colour card's corners"), f"corners-{digest}")
         st.button(say("Turn a quarter"), key=f"turn-{digest}", on_click=turn, args=(digest,))
         st.button(say("Close this photo"), key=f"close-{digest}", on_click=close, args=(digest,))
 

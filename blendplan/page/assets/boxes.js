@@ -9,7 +9,7 @@ export default function (component) {
   const boxes = data.boxes.map((b, at) => ({ box: b.box.slice(), label: b.label, tag: b.tag, at }));
   const tapping = data.taps.length > 0;
   // What lasts from one drawing to the next: the box that is chosen, and where the keys were.
-  const kept = (root.kept ??= { chosen: null, tapping: false });
+  const kept = (root.kept ??= { chosen: null, tapping: false, keys: null });
   const active = root.getRootNode().activeElement;
   const keysAt = active && root.contains(active) && active.classList.contains("box") ? kept.chosen : null;
   if (kept.chosen !== null && kept.chosen >= boxes.length) kept.chosen = null;
@@ -159,7 +159,7 @@ export default function (component) {
     const add = button(words.add, () => {
       boxes.push({ box: data.free, at: null });
       kept.chosen = boxes.length - 1;
-      kept.added = true;
+      kept.keys = "chosen";
       say(words.added);
       send();
     });
@@ -167,7 +167,7 @@ export default function (component) {
       boxes.splice(i, 1);
       kept.chosen = null;
       say(words.removed);
-      add.focus();
+      kept.keys = "add";
       send();
     };
     const gone = button(words.remove, () => remove(kept.chosen));
@@ -188,8 +188,9 @@ export default function (component) {
       gone.disabled = i === null;
     };
     choose(kept.chosen);
-    if (kept.added || keysAt !== null) drawn[kept.chosen]?.focus({ preventScroll: true });
-    kept.added = false;
+    if (kept.keys === "add") add.focus({ preventScroll: true });
+    else if (kept.keys === "chosen" || keysAt !== null) drawn[kept.chosen]?.focus({ preventScroll: true });
+    kept.keys = null;
 
     function box(b, i) {
       const el = make("div", "box", stage);
