@@ -32,6 +32,7 @@ from blendplan.page.show import bullet_list, refused_html
 from blendplan.page.state import brief, lang, say, say_error, tell, work
 from blendplan.page.swatch_fold import take_swatch
 from blendplan.photo import PhotoReading
+from blendplan.photo.white import WHITE_KINDS
 from blendplan.units import whole
 from blendplan.wording import Notice, capital, note
 
@@ -236,15 +237,12 @@ def _notices(reading: PhotoReading) -> None:
             0,
             say(
                 "White: {kind}, confidence {percent} %.",
-                kind=say(WHITES.get(white.kind, white.kind)),
+                kind=say(WHITE_KINDS[white.kind]),
                 percent=round(100 * white.confidence),
             ),
         )
     if lines:
         st.html(bullet_list(capital(t) for t in lines))
-
-
-WHITES = {"paper": "paper found", "tap": "the spot you tapped", "card": "colour card", "grey-card": "grey card"}
 
 
 def _numbers(text: str, field: str) -> list[int]:
