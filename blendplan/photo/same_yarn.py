@@ -11,14 +11,11 @@ import numpy as np
 from blendplan.colour import delta_e_2000
 from blendplan.errors import PhotoError
 from blendplan.photo.adjust import even_shares
-from blendplan.photo.several import DISAGREE, merge_shades
+from blendplan.photo.several import DISAGREE, UNKNOWN, merge_shades
 from blendplan.wording import Notice, note, rounded
 from blendplan.yarn import Shade, Yarn
 
 __all__ = ["SameYarn", "merge_yarn_shades"]
-
-# Stands for an uncertainty that is not known, as in `merge_shades`.
-_UNKNOWN = 15.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,7 +128,7 @@ def merge_yarn_shades(name: str, readings: Sequence[Sequence[Shade]]) -> SameYar
 
 def _doubt(shades: Sequence[Shade]) -> float:
     """Return how unsure a reading is: its least sure shade."""
-    return max(_UNKNOWN if s.uncertainty is None else s.uncertainty for s in shades)
+    return max(UNKNOWN if s.uncertainty is None else s.uncertainty for s in shades)
 
 
 def _matched(own: Sequence[Shade], other: Sequence[Shade]) -> tuple[Shade, ...]:

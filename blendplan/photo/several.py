@@ -16,11 +16,13 @@ from blendplan.photo.white import White
 from blendplan.wording import Notice, note
 from blendplan.yarn import Shade
 
-__all__ = ["DISAGREE", "merge_shades", "share_light"]
+__all__ = ["DISAGREE", "UNKNOWN", "merge_shades", "share_light"]
 
 # Two readings of one yarn further apart than this (CIEDE2000) are flagged and not averaged; assumed, about
 # twice what one good reading is off.
 DISAGREE = 6.0
+# Stands for an uncertainty that is not known; assumed, about that of a shade read without white.
+UNKNOWN = 15.0
 # Photos whose whites differ by more than this (natural log of light, hue only) were not taken in one light.
 _OTHER_LIGHT = 0.12
 # A photo keeps its own white above this confidence.
@@ -166,7 +168,7 @@ def merge_shades(readings: Sequence[Shade]) -> tuple[Shade, float, Notice | None
     by_eye = [s for s in readings if s.by_eye]
     if by_eye:
         return by_eye[-1], apart, None
-    doubt = np.array([max(s.uncertainty if s.uncertainty is not None else 15.0, 0.5) for s in readings])
+    doubt = np.array([max(UNKNOWN if s.uncertainty is None else s.uncertainty, 0.5) for s in readings])
     surest = readings[int(np.argmin(doubt))]
     reasons = tuple(dict.fromkeys(code for s in readings for code in s.reasons))
     if apart > DISAGREE:
