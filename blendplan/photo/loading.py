@@ -47,8 +47,8 @@ FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
 # decoded at a small scale and never stands in memory at full size. Assumed limits, Pillow's own stop is 179.
 MAX_PIXELS = 120_000_000
 MAX_PIXELS_JPEG = 170_000_000
-# WebP is unpacked by its own library to 15 bytes a pixel, measured; this many stay under 500 MB.
-MAX_PIXELS_WEBP = 30_000_000
+# WebP is unpacked by its own library to 15 to 18 bytes a pixel, measured; this many stay under 500 MB.
+MAX_PIXELS_WEBP = 25_000_000
 MAX_BYTES = 150_000_000
 # Below this opacity (of 255) a pixel takes no part; in a picture that is fainter all over, below half of
 # its strongest opacity. Assumed.

@@ -179,8 +179,8 @@ def _large(folder: Path) -> dict[str, Path]:
     clear.save(path["clear png"], "PNG", compress_level=1)
     path["grey 16-bit png"] = folder / "grey.png"
     Image.fromarray(np.asarray(picture.convert("L")).astype(np.uint16) * 257).save(path["grey 16-bit png"], "PNG")
-    path["webp of 30 MP"] = folder / "large.webp"
-    picture.resize((6300, 4700)).save(path["webp of 30 MP"], "WEBP", lossless=True, method=0)
+    path["webp of 25 MP"] = folder / "large.webp"
+    picture.resize((5700, 4300)).save(path["webp of 25 MP"], "WEBP", lossless=True, method=0)
     path["heic"] = folder / "large.heic"
     pillow_heif.from_pillow(picture).save(path["heic"], quality=60)
     return path
