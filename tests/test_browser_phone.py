@@ -74,7 +74,12 @@ def test_a_camera_shot_becomes_a_shade(phone) -> None:
     from blendplan.colour import delta_e_2000, hex_to_lab
 
     unfold(phone, "camera-fold")
-    phone.wait_for_function("[...document.querySelectorAll('video')].some(v => v.videoWidth > 0)", timeout=20_000)
+    # A browser plays only what is in sight; pressed before the film plays, the shot is black.
+    phone.locator("video").first.scroll_into_view_if_needed()
+    phone.wait_for_function(
+        "[...document.querySelectorAll('video')].some(v => v.videoWidth > 0 && !v.paused && v.currentTime > 0)",
+        timeout=20_000,
+    )
     # On a busy machine the picture may stand before the button takes a press: then it is pressed again.
     taken = phone.locator("[class*='st-key-photo-']").first
     for _ in range(4):
