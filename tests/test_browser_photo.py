@@ -255,7 +255,7 @@ def test_four_corners_are_tapped_and_the_card_is_drawn(browser, address, files) 
             page.mouse.click(*where(page, *corner, size))
     page.wait_for_timeout(1000)
     settle(page)
-    page.get_by_text("colour chart was used").wait_for()
+    page.get_by_text("colour card was used").wait_for()
     assert axe_faults(page) == []
     drawn = page.locator(".stage .card .over").bounding_box()
     (left, top), (right, bottom) = where(page, *CORNERS[0], size), where(page, *CORNERS[2], size)

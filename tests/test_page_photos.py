@@ -202,9 +202,9 @@ def png(picture: np.ndarray) -> bytes:
 def test_the_colour_card_button_finds_the_card_and_lets_it_go(page) -> None:
     digest = add(page, png(chart_picture()), "card.png")
     page.button(key=f"card-{digest}").click().run()
-    assert "colour chart was used" in list_shown(page)
+    assert "colour card was used" in list_shown(page)
     page.button(key=f"card-{digest}").click().run()
-    assert "colour chart was used" not in list_shown(page)
+    assert "colour card was used" not in list_shown(page)
 
 
 def test_a_card_that_is_not_found_is_given_by_its_corners(page) -> None:
@@ -214,19 +214,19 @@ def test_a_card_that_is_not_found_is_given_by_its_corners(page) -> None:
     typed(page, digest)
     field = f"corners-{digest}-typed"
     page.text_input(key=field).set_value("; ".join(f"{x},{y}" for x, y in CORNERS)).run()
-    assert not refusals(page) and "colour chart was used" in list_shown(page)
+    assert not refusals(page) and "colour card was used" in list_shown(page)
     assert page.text_input(key=field).value == "55,35, 415,35, 415,275, 55,275"
     # Turned with the photo, the corners still hold the card.
     page.button(key=f"turn-{digest}").click().run()
-    assert not refusals(page) and "colour chart was used" in list_shown(page)
+    assert not refusals(page) and "colour card was used" in list_shown(page)
     page.button(key="undo").click().run()
     # The other way round they do not, and nothing is changed by the refusal.
     page.text_input(key=field).set_value("; ".join(f"{x},{y}" for x, y in CORNERS[::-1])).run()
-    assert "do not hold a 24-patch chart" in refusals(page) and "colour chart was used" in list_shown(page)
+    assert "do not hold a 24-patch colour card" in refusals(page) and "colour card was used" in list_shown(page)
     page.text_input(key=field).set_value("1,2,3").run()
     assert "eight whole numbers" in refusals(page)
     page.text_input(key=field).set_value("").run()
-    assert not refusals(page) and "colour chart was used" not in list_shown(page)
+    assert not refusals(page) and "colour card was used" not in list_shown(page)
 
 
 def test_boxes_on_the_card_go_when_it_comes_into_use_but_not_those_drawn_by_hand(page) -> None:
@@ -248,7 +248,7 @@ def test_boxes_on_the_card_go_when_it_comes_into_use_but_not_those_drawn_by_hand
     page.text_input(key=f"typed-{digest}-1").set_value("310,100,400,260").run()
     assert len(on_card()) == 2
     page.button(key=f"card-{digest}").click().run()
-    assert "colour chart was used" in list_shown(page)
+    assert "colour card was used" in list_shown(page)
     assert on_card() == [(310, 100, 400, 260)] and boxes(page)[1:] == [f.box for f in yarn]
     page.button(key="undo").click().run()
     assert len(on_card()) == 2

@@ -345,7 +345,7 @@ def test_a_real_chart_fitted_on_half_is_better_on_the_other_half(name: str, samp
 
 def test_a_chart_at_wrong_corners_is_refused(plain) -> None:
     _, photo = plain
-    with pytest.raises(PhotoError, match=r"24-patch chart|one line"):
+    with pytest.raises(PhotoError, match=r"24-patch colour card|one line"):
         read_photo(photo, card=[(10, 10), (600, 10), (600, 400), (10, 400)])
     with pytest.raises(PhotoError, match="outside"):
         read_photo(photo, card=[(10, 10), (6000, 10), (600, 400), (10, 400)])

@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--card",
         metavar="auto|X,Y,X,Y,X,Y,X,Y",
-        help="a 24-patch colour chart: find it, or its four corners from the dark skin patch round by the bluish green",
+        help="a 24-patch colour card: find it, or its four corners from the dark skin patch round by the bluish green",
     )
     parser.add_argument(
         "--same-light",

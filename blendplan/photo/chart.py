@@ -87,10 +87,10 @@ def read_chart(photo: Photo, corners: str | Sequence[tuple[float, float]]) -> Ch
     points = np.asarray(corners, dtype=np.float64)
     width, height = photo.full_size
     if points.shape != (4, 2) or not np.isfinite(points).all():
-        raise PhotoError("four corners of the chart are needed, each x,y in pixels; tap them again.")
+        raise PhotoError("four corners of the colour card are needed, each x,y in pixels; tap them again.")
     if (points < 0).any() or (points[:, 0] > width).any() or (points[:, 1] > height).any():
         raise PhotoError(
-            "a corner of the chart lies outside {name}; allowed is 0,0 to {width},{height}; tap it again.",
+            "a corner of the colour card lies outside {name}; allowed is 0,0 to {width},{height}; tap it again.",
             name=photo.name,
             width=width,
             height=height,
@@ -101,7 +101,7 @@ def read_chart(photo: Photo, corners: str | Sequence[tuple[float, float]]) -> Ch
     off = float(np.mean(leave_one_out(seen, wanted, lab)))
     if off > 15:
         raise PhotoError(
-            "the corners given in {name} do not hold a 24-patch chart (its patches are off by {de} CIEDE2000); "
+            "the corners given in {name} do not hold a 24-patch colour card (its patches are off by {de} CIEDE2000); "
             "tap the corners in the order dark skin, bluish green, black, white.",
             name=photo.name,
             de=round(off, 1),
@@ -139,7 +139,7 @@ def homography(corners: Floats) -> Floats:
     try:
         solved = np.linalg.solve(np.array(rows), corners.ravel())
     except np.linalg.LinAlgError:
-        raise PhotoError("the four corners of the chart lie on one line; tap them again, going round.") from None
+        raise PhotoError("the four corners of the colour card lie on one line; tap them again, going round.") from None
     return np.append(solved, 1.0).reshape(3, 3)
 
 

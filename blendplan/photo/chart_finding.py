@@ -32,10 +32,10 @@ def find_chart(photo: Photo) -> list[tuple[float, float]]:
     squares, side = _squares(photo)
     lattice = _lattice(squares, side) if len(squares) >= _LEAST_SEEN else None
     if lattice is None:
-        raise PhotoError("no 24-patch chart was found in {name}; give its four corners.", name=photo.name)
+        raise PhotoError("no 24-patch colour card was found in {name}; give its four corners.", name=photo.name)
     corners, off = _orient(photo, lattice)
     if off > _MOST_OFF:
-        raise PhotoError("no 24-patch chart was found in {name}; give its four corners.", name=photo.name)
+        raise PhotoError("no 24-patch colour card was found in {name}; give its four corners.", name=photo.name)
     return [(float(x / photo.scale), float(y / photo.scale)) for x, y in corners]
 
 
@@ -122,5 +122,5 @@ def _orient(photo: Photo, corners: Floats) -> tuple[Floats, float]:
         if best is None or off < best[0]:
             best = (off, turned)
     if best is None:
-        raise PhotoError("no 24-patch chart was found in {name}; give its four corners.", name=photo.name)
+        raise PhotoError("no 24-patch colour card was found in {name}; give its four corners.", name=photo.name)
     return best[1], best[0]

@@ -139,7 +139,7 @@ def read_photo(
     notices = list(photo.notices)
     chart, chart_mask = _chart(photo, small, card, notices)
     if chart is not None and white not in ("auto", "off"):
-        notices.append(note("the colour chart was used and not the white spot", "assumed"))
+        notices.append(note("the colour card was used and not the white spot", "assumed"))
     found, mask = _white(photo, small, white, white_level, notices) if chart is None else (None, None)
     if found is None and chart is None:
         notices.append(
@@ -206,11 +206,11 @@ def _chart(
     if card is None:
         return None, None
     if isinstance(card, Chart):
-        notices.append(note("the colour chart of another photo was used", "assumed"))
+        notices.append(note("the colour card of another photo was used", "assumed"))
         return card, None
     chart = read_chart(photo, card)
     notices.append(
-        note("the colour chart was used; left out one by one, its patches are off by {de} CIEDE2000", de=chart.error)
+        note("the colour card was used; left out one by one, its patches are off by {de} CIEDE2000", de=chart.error)
     )
     rows, columns = np.mgrid[0 : small.linear.shape[0], 0 : small.linear.shape[1]]
     corners = np.asarray(chart.corners) * small.scale

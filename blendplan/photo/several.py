@@ -68,7 +68,7 @@ def share_light(photos: Sequence[Photo], readings: Sequence[PhotoReading]) -> tu
     lender = max(range(len(photos)), key=lambda i: _surety(readings[i]))
     surest = readings[lender]
     if surest.chart is None and surest.white is None:
-        raise PhotoError("none of these photos shows a white or a colour chart; take one with white paper in it.")
+        raise PhotoError("none of these photos shows a white or a colour card; take one with white paper in it.")
     out: list[PhotoReading] = []
     taken = unknown = 0
     for photo, reading in zip(photos, readings, strict=True):
