@@ -302,14 +302,14 @@ def test_a_card_lent_by_another_photo_stays_when_a_box_is_moved(page) -> None:
     without[:, :480] = 60
     second = add(page, png(without), "without.png")
     page.button(key="same-light").click().run()
-    assert "chart of another photo was used" in list_shown(page)
+    assert "card of another photo was used" in list_shown(page)
     now = page.session_state["history"].now
     assert read_workspace(workspace_to_json(now).encode())[0].extras.photos == now.extras.photos
     typed(page, second)
     page.text_input(key=f"typed-{second}-0").set_value("510,70,630,190").run()
-    assert "chart of another photo was used" in list_shown(page) and not refusals(page)
+    assert "card of another photo was used" in list_shown(page) and not refusals(page)
     page.button(key=f"card-{second}").click().run()
-    assert "chart of another photo was used" not in list_shown(page)
+    assert "card of another photo was used" not in list_shown(page)
 
 
 def test_standing_advice_is_said_once_and_not_of_each_photo(page, photo) -> None:
