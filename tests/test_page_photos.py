@@ -201,10 +201,14 @@ def png(picture: np.ndarray) -> bytes:
 
 def test_the_colour_card_button_finds_the_card_and_lets_it_go(page) -> None:
     digest = add(page, png(chart_picture()), "card.png")
+    whites = {f"pick-{digest}", f"white-off-{digest}"}
+    assert whites <= {b.key for b in page.button}
     page.button(key=f"card-{digest}").click().run()
     assert "colour card was used" in list_shown(page)
+    assert not whites & {b.key for b in page.button}, "they would change nothing"
     page.button(key=f"card-{digest}").click().run()
     assert "colour card was used" not in list_shown(page)
+    assert whites <= {b.key for b in page.button}
 
 
 def test_a_card_that_is_not_found_is_given_by_its_corners(page) -> None:
@@ -382,3 +386,16 @@ def test_a_new_box_lies_in_the_photo(full: tuple[int, int], shares: list[tuple[f
         taken.append((left, top, right, bottom))
     left, top, right, bottom = free_box(full, taken)
     assert 0 <= left < right <= full[0] and 0 <= top < bottom <= full[1]
+
+
+def test_yarns_taken_over_leave_no_way_of_reading_behind(page, photo) -> None:
+    add(page, photo)
+    page.button(key="take-fresh").click().run()
+    digest = add(page, photo)
+    page.button(key=f"white-off-{digest}").click().run()
+    assert page.session_state["history"].now.extras.photos
+    page.button(key="take-more").click().run()
+    extras = page.session_state["history"].now.extras
+    assert extras.finds == () == extras.photos
+    page.button(key="undo").click().run()
+    assert page.session_state["history"].now.extras.photos

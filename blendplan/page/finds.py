@@ -210,7 +210,7 @@ def take_finds(fresh: bool) -> None:
         rule = replace(base.sequence, order=(*base.sequence.order, *names))
         old = tuple(replace(y, shades=again.get(y.name, y.shades)) for y in base.yarns)
         new = replace(base, yarns=(*old, *yarns), sequence=rule)
-        extras = replace(now.extras, crops=kept, finds=())
+        extras = replace(now.extras, crops=kept, finds=(), photos=())
     commit(Workspace(brief=new, extras=extras))
     st.session_state.photos = {}
     st.session_state["kept-apart"] = set()

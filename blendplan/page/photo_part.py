@@ -128,7 +128,9 @@ def _one_photo(digest: str) -> None:
             on_taps=lambda spots: _tapped(digest, spots),
         )
         refused(f"boxes-{digest}")
-        _white_ways(digest)
+        # A colour card stands before any white.
+        if how.card is None:
+            _white_ways(digest)
         _other_ways(digest)
         _notices(reading)
         _typed(digest)
