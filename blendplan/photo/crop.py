@@ -11,7 +11,7 @@ from PIL import Image
 from blendplan.colour import into_gamut, linear_to_srgb, srgb_to_linear
 from blendplan.photo.chart import Chart
 from blendplan.photo.loading import Photo
-from blendplan.photo.white import White, correct, light_at
+from blendplan.photo.white import White, in_daylight
 
 __all__ = ["crop_jpeg", "crop_png"]
 
@@ -70,14 +70,10 @@ def _picture(photo: Photo, box: Sequence[float] | None, max_side: int, light: Wh
         picture = picture.resize((size[0], size[1]), Image.Resampling.LANCZOS)
     if light is None:
         return picture
-    linear = srgb_to_linear(np.asarray(picture) / 255)
-    if isinstance(light, Chart):
-        neutral = light.correct(linear)
-    else:
-        columns, rows = picture.size
-        x = left + (np.arange(columns) + 0.5) * (right - left) / columns - 0.5
-        y = top + (np.arange(rows) + 0.5) * (bottom - top) / rows - 0.5
-        across, down = np.meshgrid(2 * x / max(width - 1, 1) - 1, 2 * y / max(height - 1, 1) - 1)
-        neutral = correct(linear, light_at(light, across, down))
+    columns, rows = picture.size
+    x = left + (np.arange(columns) + 0.5) * (right - left) / columns - 0.5
+    y = top + (np.arange(rows) + 0.5) * (bottom - top) / rows - 0.5
+    across, down = np.meshgrid(2 * x / max(width - 1, 1) - 1, 2 * y / max(height - 1, 1) - 1)
+    neutral = in_daylight(srgb_to_linear(np.asarray(picture) / 255), light, across, down)
     shown = linear_to_srgb(into_gamut(np.clip(neutral, 0.0, None)))
     return Image.fromarray(np.round(255 * shown).astype(np.uint8))

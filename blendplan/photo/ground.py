@@ -116,9 +116,9 @@ def fit_field(log_light: Floats, mask: Mask, order: int = 2, rounds: int = 6) ->
     return np.asarray(basis @ coefficients), coefficients, sigma
 
 
-def log_light(linear: Floats) -> Floats:
+def log_light(linear: Floats, floor: float = _FLOOR) -> Floats:
     """Return the natural logarithm of light with a small floor."""
-    return np.log(np.maximum(linear, 0) + _FLOOR)
+    return np.log(np.maximum(linear, 0) + floor)
 
 
 def light_and_hue(rest: Floats, sigma: float) -> tuple[Floats, Floats]:
@@ -142,7 +142,7 @@ def _ground_distance(small: Small) -> tuple[Floats, Floats]:
     """
     from scipy.ndimage import gaussian_filter, uniform_filter
 
-    logs = np.log(np.maximum(small.linear, 0) + GROUND_FLOOR)
+    logs = log_light(small.linear, GROUND_FLOOR)
     height, width = logs.shape[:2]
     rim = max(2, round(0.04 * min(height, width)))
     border = np.zeros((height, width), dtype=bool)

@@ -19,7 +19,7 @@ from blendplan.photo.reader import Cluster, split_pixels
 from blendplan.photo.sampling import Sample, sample_yarn
 from blendplan.photo.skeins import find_skeins, hull
 from blendplan.photo.trust import trust
-from blendplan.photo.white import PAPER_LEVEL, White, correct, find_white, light_at, tapped_white
+from blendplan.photo.white import PAPER_LEVEL, White, find_white, in_daylight, tapped_white
 from blendplan.units import choice, number, whole
 from blendplan.wording import Notice, note
 from blendplan.yarn import Shade
@@ -330,14 +330,7 @@ def _neutral(
             box=",".join(str(v) for v in box),
             name=photo.name,
         )
-    linear = srgb_to_linear(sample.srgb8 / 255)
-    if chart is not None:
-        neutral = chart.correct(linear)
-    elif white is not None:
-        neutral = correct(linear, light_at(white, sample.x, sample.y))
-    else:
-        neutral = linear
-    return sample, neutral
+    return sample, in_daylight(srgb_to_linear(sample.srgb8 / 255), chart or white, sample.x, sample.y)
 
 
 def _yarn(

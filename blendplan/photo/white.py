@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from blendplan.colour import WHITE_XYZ, linear_to_xyz, xyz_to_linear
 from blendplan.errors import PhotoError
+from blendplan.photo.chart import Chart
 from blendplan.photo.ground import GROUND_FLOOR, Small, fit_field, log_light, terms
 from blendplan.photo.loading import Photo
 from blendplan.wording import Notice, note
@@ -24,6 +25,7 @@ __all__ = [
     "White",
     "correct",
     "find_white",
+    "in_daylight",
     "light_at",
     "tapped_white",
 ]
@@ -121,6 +123,21 @@ def correct(linear_rgb: Floats, light: Floats) -> Floats:
     return xyz_to_linear(cones / white * (_BRADFORD @ WHITE_XYZ) @ np.linalg.inv(_BRADFORD).T)
 
 
+def in_daylight(linear_rgb: Floats, light: White | Chart | None, x: Floats, y: Floats) -> Floats:
+    """Return linear sRGB as in neutral daylight by a photo's white or chart; as it is where there is neither.
+
+    Parameters
+    ----------
+    linear_rgb : ndarray, shape (..., 3)
+    light : White, Chart or None
+    x, y : ndarray, shape (...)
+        Places, -1 to 1 over the photo's width and height.
+    """
+    if light is None:
+        return linear_rgb
+    return light.correct(linear_rgb) if isinstance(light, Chart) else correct(linear_rgb, light_at(light, x, y))
+
+
 def find_white(photo: Photo, small: Small) -> tuple[White | None, Mask | None, tuple[Notice, ...]]:
     """Return the most paper-like place of a photo, its mask in the small photo, and notices.
 
@@ -130,16 +147,15 @@ def find_white(photo: Photo, small: Small) -> tuple[White | None, Mask | None, t
     not much warmer than everything else, and nothing beside it holds more of any part of the light. A clipped
     part is left out.
     """
-    logs = log_light(small.linear)
-    evened = _evened(small)
+    seen = _seen(small)
     best: tuple[float, Mask] | None = None
-    for region, texture in _smooth_regions(small, linear_to_xyz(small.linear)[..., 1]):
-        score = _paper_like(region, texture, small, logs, evened)
+    for region in _smooth_regions(seen):
+        score = _paper_like(region, seen)
         if best is None or score > best[0]:
             best = (score, region)
     if best is None or best[0] < LEAST_CONFIDENCE:
         return None, None, ()
-    white, notices = _measure(photo, small, logs, best[1], kind="paper", confidence=best[0], level=PAPER_LEVEL)
+    white, notices = _measure(photo, small, seen.logs, best[1], kind="paper", confidence=best[0], level=PAPER_LEVEL)
     if white.confidence < LEAST_CONFIDENCE:
         return None, None, ()
     return white, best[1], notices
@@ -167,16 +183,15 @@ def tapped_white(
         )
     rows, columns = small.linear.shape[:2]
     row, column = min(int(spot[1] * small.scale), rows - 1), min(int(spot[0] * small.scale), columns - 1)
-    logs = log_light(small.linear)
-    luminance = linear_to_xyz(small.linear)[..., 1]
-    region = next((smooth for smooth, _ in _smooth_regions(small, luminance) if smooth[row, column]), None)
+    seen = _seen(small)
+    region = next((smooth for smooth in _smooth_regions(seen) if smooth[row, column]), None)
     if region is None:
         yy, xx = np.ogrid[0:rows, 0:columns]
         region = np.hypot(yy - row, xx - column) <= max(1.5, 0.012 * max(rows, columns))
         region &= small.counts
     clipped = region & small.clipped
     full = (np.median(small.linear[region], axis=0) > _FULL)[1:].any() if region.any() else False
-    if not region.any() or (full and clipped.sum() > 0.9 * region.sum()) or float(luminance[region].mean()) < 0.01:
+    if not region.any() or (full and clipped.sum() > 0.9 * region.sum()) or float(seen.luminance[region].mean()) < 0.01:
         raise PhotoError(
             "the white spot {x},{y} of {name} is overexposed, black or see-through; tap a spot that is evenly lit.",
             x=round(spot[0]),
@@ -185,11 +200,10 @@ def tapped_white(
         )
     kind = "grey-card" if level < _GREY else "tap"
     # A grey card is judged as the paper that would lie in its place.
-    evened = _evened(small)
-    evened[region] *= PAPER_LEVEL / level
-    sure = _paper_like(region, _grain(_fine(small)[1], region), small, logs, evened) >= LEAST_CONFIDENCE
+    seen.evened[region] *= PAPER_LEVEL / level
+    sure = _paper_like(region, seen) >= LEAST_CONFIDENCE
     confidence = 1.0 if sure else _DOUBTED_TAP
-    white, notices = _measure(photo, small, logs, region, kind=kind, confidence=confidence, level=level)
+    white, notices = _measure(photo, small, seen.logs, region, kind=kind, confidence=confidence, level=level)
     if not sure:
         notices += (
             note(
@@ -200,19 +214,31 @@ def tapped_white(
     return white, region, notices
 
 
-def _evened(small: Small) -> Floats:
-    """Return XYZ of the photo without its grain."""
-    from scipy.ndimage import uniform_filter
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Seen:
+    """What a white is looked for in: `evened` is XYZ without grain, `fine` is what of the mean log light is grain."""
 
-    return np.asarray(uniform_filter(linear_to_xyz(small.linear), (5, 5, 1)))
+    small: Small
+    logs: Floats
+    luminance: Floats
+    evened: Floats
+    mean: Floats
+    fine: Floats
 
 
-def _fine(small: Small) -> tuple[Floats, Floats]:
-    """Return the mean of log light, and what of it is finer than a few pixels."""
-    from scipy.ndimage import gaussian_filter
+def _seen(small: Small) -> _Seen:
+    from scipy.ndimage import gaussian_filter, uniform_filter
 
-    mean = np.log(np.maximum(small.linear, 0) + GROUND_FLOOR).mean(axis=2)
-    return mean, mean - gaussian_filter(mean, 3.0)
+    xyz = linear_to_xyz(small.linear)
+    mean = log_light(small.linear, GROUND_FLOOR).mean(axis=2)
+    return _Seen(
+        small=small,
+        logs=log_light(small.linear),
+        luminance=xyz[..., 1],
+        evened=np.asarray(uniform_filter(xyz, (5, 5, 1))),
+        mean=mean,
+        fine=mean - gaussian_filter(mean, 3.0),
+    )
 
 
 def _grain(fine: Floats, region: Mask) -> float:
@@ -220,11 +246,11 @@ def _grain(fine: Floats, region: Mask) -> float:
     return float(np.sqrt(np.median(fine[region] ** 2)) * 1.4826)
 
 
-def _smooth_regions(small: Small, luminance: Floats) -> list[tuple[Mask, float]]:
-    """Return connected places without texture, and the texture that each still has; brightest first."""
+def _smooth_regions(seen: _Seen) -> list[Mask]:
+    """Return connected places without texture, brightest first."""
     from scipy import ndimage
 
-    mean, fine = _fine(small)
+    small, luminance, mean, fine = seen.small, seen.luminance, seen.mean, seen.fine
     texture = np.sqrt(np.maximum(ndimage.uniform_filter(fine**2, 7), 0))
     bright = luminance > 0.3 * float(np.quantile(luminance[small.counts], 0.98))
     smooth = (texture < 0.045) & bright & small.counts
@@ -241,12 +267,12 @@ def _smooth_regions(small: Small, luminance: Floats) -> list[tuple[Mask, float]]
         region &= np.abs(mean - middle) < 0.75
         inner = ndimage.binary_erosion(region, iterations=2)
         region = inner if inner.sum() > 0.3 * region.sum() else region
-        regions.append((region, _grain(fine, region)))
-    return sorted(regions, key=lambda item: -float(np.median(luminance[item[0]])))[:8]
+        regions.append(region)
+    return sorted(regions, key=lambda r: -float(np.median(luminance[r])))[:8]
 
 
-def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, evened: Floats) -> float:
-    """How much a smooth place is like white paper, 0 to 1: a product of soft rules; `evened` is XYZ without grain.
+def _paper_like(region: Mask, seen: _Seen) -> float:
+    """How much a smooth place is like white paper, 0 to 1: a product of soft rules.
 
     Lamps differ along the line from blue to orange, a little greenish (fluorescent, LED) and hardly ever
     pinkish: a pale pink place is a wall, fur or a petal. White sends back the most of every part of the light,
@@ -259,6 +285,8 @@ def _paper_like(region: Mask, texture: float, small: Small, logs: Floats, evened
     def soft(value: float, at: float, width: float) -> float:
         return float(expit((value - at) / width))
 
+    small, logs, evened = seen.small, seen.logs, seen.evened
+    texture = _grain(seen.fine, region)
     light = float(np.median(evened[region, 1]))
     brightest = float(np.quantile(evened[..., 1][small.counts], 0.985))
     ratio = np.median(logs[region], axis=0)
