@@ -155,12 +155,13 @@ def split_pixels(
     centres = _join(sample, centres, most, exactly)
     if exactly is None:
         centres = _join_mixed(sample, places[tops[::step]], centres)
+    if len(centres) == 1:
+        return _one_shade(linear, clipped)
     own, every = _nearest(points, centres), _nearest(_points(linear), centres)
     parts = [(int((own == i).sum()), linear[every == i]) for i in range(len(centres))]
     parts = [(size, part) for size, part in parts if len(part) >= _LEAST_PIXELS and size > 0]
-    if len(centres) == 1 or not parts:
-        shade, spread = read_pixels(linear, clipped)
-        return (Cluster(linear=_three(shade), share=1.0, spread=spread, pixels=len(linear)),)
+    if not parts:
+        return _one_shade(linear, clipped)
     out = []
     for size, part in parts:
         shade, spread = read_pixels(part)
@@ -177,6 +178,11 @@ def split_pixels(
     total = sum(item[0] for item in out)
     out.sort(key=lambda item: -item[0])
     return tuple(Cluster(linear=_three(c), share=n / total, spread=s, pixels=n) for n, c, s, _ in out)
+
+
+def _one_shade(linear: Floats, clipped: float) -> tuple[Cluster, ...]:
+    shade, spread = read_pixels(linear, clipped)
+    return (Cluster(linear=_three(shade), share=1.0, spread=spread, pixels=len(linear)),)
 
 
 def _paper_white(shade: Floats) -> bool:
