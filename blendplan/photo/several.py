@@ -66,7 +66,7 @@ def share_light(photos: Sequence[Photo], readings: Sequence[PhotoReading]) -> tu
             readings=len(readings),
         )
     lender = max(range(len(photos)), key=lambda i: _surety(readings[i]))
-    surest = readings[lender]
+    surest, exposure = readings[lender], photos[lender].exposure
     if surest.chart is None and surest.white is None:
         raise PhotoError("none of these photos shows a white or a colour card; take one with white paper in it.")
     out: list[PhotoReading] = []
@@ -76,16 +76,15 @@ def share_light(photos: Sequence[Photo], readings: Sequence[PhotoReading]) -> tu
             out.append(reading)
             continue
         taken += 1
-        known = photo.exposure is not None and photos[lender].exposure is not None
-        unknown += not known
-        more = (photo.exposure or 1.0) / (photos[lender].exposure or 1.0) if known else 1.0
         boxes = [y.box for y in reading.yarns] or None
+        if photo.exposure is not None and exposure is not None:
+            more, confidence = photo.exposure / exposure, _LENT
+        else:
+            more, confidence, unknown = 1.0, _LENT_BLIND, unknown + 1
         if surest.chart is not None:
-            chart = _chart_lent(surest.chart, more, _LENT if known else _LENT_BLIND)
-            out.append(read_photo(photo, boxes=boxes, card=chart))
+            out.append(read_photo(photo, boxes=boxes, card=_chart_lent(surest.chart, more, confidence)))
         elif surest.white is not None:
-            white = _white_lent(surest.white, more, _LENT if known else _LENT_BLIND)
-            out.append(read_photo(photo, boxes=boxes, white=white))
+            out.append(read_photo(photo, boxes=boxes, white=_white_lent(surest.white, more, confidence)))
     if unknown:
         told = note(
             "{n} of {m} photos took their light from another photo; how long each was exposed is not known, so they "
