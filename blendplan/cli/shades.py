@@ -89,7 +89,8 @@ def run(args: argparse.Namespace) -> int:
         data = read_file(name)
         with _quiet_decoder():
             photo = load_photo(data, name, quarter_turns=args.turn)
-        photos.append(photo)
+        # Pixels are kept only where another photo's light may be asked of them.
+        photos += [photo] if args.same_light else []
         readings.append(read_photo(photo, boxes=boxes, white=white, white_level=level, card=card))
     if sys.stderr.isatty():
         print("\r", end="", file=sys.stderr, flush=True)
