@@ -32,14 +32,12 @@ from blendplan.page.show import bullet_list, refused_html
 from blendplan.page.state import brief, lang, say, say_error, tell, work
 from blendplan.page.swatch_fold import take_swatch
 from blendplan.photo import PhotoReading
+from blendplan.photo.reading import WHITE_ON_WHITE
 from blendplan.photo.white import WHITE_KINDS
 from blendplan.units import whole
-from blendplan.wording import Notice, capital, note
+from blendplan.wording import Notice, capital
 
 __all__ = ["photo_uploader", "photos_fold"]
-
-# Holds for nearly every photo on white paper, so it is said once beside the uploader and not of each reading.
-STANDING = note("white yarn on white paper is easily missed; check that each yarn has its box")
 
 
 def photo_uploader(label: str, key: str, *, several: bool = False) -> Any:
@@ -78,7 +76,8 @@ def photos_fold() -> None:
     files = photo_uploader(
         say("Photos of your yarn, best on white paper in even daylight"), f"photos-{count}", several=True
     )
-    st.caption(capital(STANDING.say(lang())) + ".")
+    # Said once here, and not of each reading.
+    st.caption(capital(WHITE_ON_WHITE.say(lang())) + ".")
     camera = fold(say("Take a photo with this device's camera"), "camera-fold")
     shot = None
     if camera.open:
@@ -230,7 +229,7 @@ def _other_ways(digest: str) -> None:
 
 
 def _notices(reading: PhotoReading) -> None:
-    lines = [n.say(lang()) for n in reading.notices if n.template != STANDING.template]
+    lines = [n.say(lang()) for n in reading.notices if n != WHITE_ON_WHITE]
     for i, yarn in enumerate(reading.yarns, 1):
         lines += [say("Yarn {n}", n=i) + ": " + n.say(lang()) for n in yarn.notices]
     white = reading.white

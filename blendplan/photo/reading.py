@@ -24,13 +24,15 @@ from blendplan.units import choice, number, whole
 from blendplan.wording import Notice, note
 from blendplan.yarn import Shade
 
-__all__ = ["Box", "PhotoReading", "YarnReading", "read_photo", "shade_to_json", "swatch_shade"]
+__all__ = ["WHITE_ON_WHITE", "Box", "PhotoReading", "YarnReading", "read_photo", "shade_to_json", "swatch_shade"]
 
 Box = tuple[int, int, int, int]
 Mask = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 
+# Holds for nearly every photo on white paper.
+WHITE_ON_WHITE = note("white yarn on white paper is easily missed; check that each yarn has its box")
 # A skein of which this share lies in a box is meant by the box; of a neighbour only a corner does.
 _MOSTLY = 0.6
 # Less than this share of a photo without paper is no skein (assumed: a ball a tenth of the photo wide covers 1 %).
@@ -165,7 +167,7 @@ def read_photo(
     if boxes is None:
         notices += skeins.notices
         if mask is not None and leave_out is None:
-            notices.append(note("white yarn on white paper is easily missed; check that each yarn has its box"))
+            notices.append(WHITE_ON_WHITE)
         regions = [(_box_of(photo, small, skeins.labels == i), skeins.labels == i) for i in range(1, skeins.count + 1)]
     else:
         regions = [_region_of(photo, small, box, skeins.labels) for box in boxes]
