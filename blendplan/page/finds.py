@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import streamlit as st
 
-from blendplan.page.doubt import doubt
 from blendplan.page.fields import choice_field, text_field
+from blendplan.page.shade_words import bound, doubt, shade_label
 from blendplan.page.show import inert, patch
 from blendplan.page.state import commit, say, tell, work
 from blendplan.page.workspace import Crop, Extras, Find, Workspace
@@ -34,11 +34,9 @@ def find_fields(finds: Sequence[Find]) -> None:
     columns = st.columns(2)
     for i, find in enumerate(finds):
         with columns[i % 2], st.container(key=f"find-box-{find.photo}-{i}"):
-            picture, several = find.picture, len(find.shades) > 1
-            patches = ""
+            picture, patches = find.picture, ""
             for shade in find.shades:
-                label = f"{shade.srgb}, {round(100 * shade.share)} %" if several else shade.srgb
-                patches += f"<li>{patch(shade.srgb, label, i + 1, picture)}</li>"
+                patches += f"<li>{patch(shade.srgb, shade_label(shade, find.shades), i + 1, picture)}</li>"
                 # The crop shows the whole yarn, so it stands beside the first of its shades only.
                 picture = ""
             st.html(f'<ul class="bp-patches">{patches}</ul>')
@@ -165,9 +163,9 @@ def _ask(group: _Group, key: str) -> None:
 
 def _sure(shades: Sequence[Shade]) -> str:
     """Return the colours of a reading and how sure they are."""
-    known = [s.uncertainty for s in shades if s.uncertainty is not None]
+    d = bound(shades)
     text = shades[0].srgb if len(shades) == 1 else say("{n} shades", n=len(shades))
-    return text + " " + say("± {d}", d=round(max(known))) if known else text
+    return text + " " + say("± {d}", d=d) if d is not None else text
 
 
 def take_finds(fresh: bool) -> None:

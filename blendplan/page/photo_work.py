@@ -15,7 +15,7 @@ import numpy as np
 import streamlit as st
 
 from blendplan.errors import BlendplanError, PhotoError
-from blendplan.page.places import Box, middle_in_quad, turned_box, turned_spot
+from blendplan.page.places import middle_in_quad, turned_box, turned_spot
 from blendplan.page.state import commit, tell, work
 from blendplan.page.store import served
 from blendplan.page.workspace import MAX_CROP, Find, HowRead
@@ -32,6 +32,7 @@ from blendplan.photo import (
     share_light,
 )
 from blendplan.photo.chart_finding import find_chart
+from blendplan.photo.reading import Box
 from blendplan.wording import note
 
 __all__ = [

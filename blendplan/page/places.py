@@ -7,10 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from blendplan.photo.chart import inside_quad
+from blendplan.photo.reading import Box
 
 __all__ = ["free_box", "middle_in_quad", "turned_box", "turned_spot"]
-
-Box = tuple[int, int, int, int]
 
 # Cells that the longer side is looked through in, and the greatest half side of a new box as a share of the shorter.
 _CELLS = 60

@@ -10,11 +10,11 @@ from fractions import Fraction
 import streamlit as st
 
 from blendplan.errors import YarnError
-from blendplan.page.doubt import doubt
 from blendplan.page.edits import add_yarn, change_yarn, drop_yarn, rename_yarn, set_shade, signs_of
 from blendplan.page.fields import choice_field, fold, number_field, refused, text_field, try_, whole_field
 from blendplan.page.finds import free_name
 from blendplan.page.photo_part import photos_fold
+from blendplan.page.shade_words import doubt, shade_label
 from blendplan.page.show import beside, patch
 from blendplan.page.state import brief, change, commit, lang, say, work
 from blendplan.page.workspace import Crop, Extras, Workspace
@@ -172,11 +172,8 @@ STEPS: tuple[tuple[str, str, dict[str, int]], ...] = (
 def _shades(yarn: Yarn, place: int) -> None:
     crop = work().crop_of(yarn.name)
     for at, shade in enumerate(yarn.shades):
-        label = shade.srgb
-        if len(yarn.shades) > 1:
-            label += f", {round(100 * shade.share)} %"
         with st.container(key=f"eye-{place}-{at}"):
-            st.html(beside(shade.srgb, label, crop))
+            st.html(beside(shade.srgb, shade_label(shade, yarn.shades), crop))
             with st.container(horizontal=True, gap="small", key=f"nudge-{place}-{at}"):
                 for key, word, step in STEPS:
                     st.button(
