@@ -12,16 +12,19 @@ __version__ = "0.1.0"
 
 _HOME = {
     "BlendplanError": "blendplan.errors",
-    "Brief": "blendplan.plan",
+    "Blanket": "blendplan.blanket",
+    "Design": "blendplan.blanket",
     "Gauge": "blendplan.fabric.gauge",
+    "Lot": "blendplan.yarn",
+    "Making": "blendplan.yardage.making",
+    "Materials": "blendplan.blanket",
     "Plan": "blendplan.plan",
-    "PutUp": "blendplan.yarn",
     "Ripple": "blendplan.fabric.ripple",
-    "Sequence": "blendplan.stripes.sequence",
     "Shade": "blendplan.yarn",
+    "Place": "blendplan.photo",
     "Stripe": "blendplan.stripes.model",
+    "Ways": "blendplan.blanket",
     "Yarn": "blendplan.yarn",
-    "YardageSettings": "blendplan.yardage.settings",
     "delta_e_2000": "blendplan.colour",
     "find_order": "blendplan.order",
     "load_photo": "blendplan.photo",
@@ -32,7 +35,6 @@ _HOME = {
     "read_photo": "blendplan.photo",
     "save_project": "blendplan.project",
     "work": "blendplan.fabric.ripple",
-    "write_outputs": "blendplan.outputs.write",
 }
 __all__ = ["__version__", *sorted(_HOME)]
 

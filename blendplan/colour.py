@@ -21,30 +21,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from blendplan.errors import ColourError
 
-__all__ = [
-    "LINEAR_TO_LMS",
-    "LMS_TO_LINEAR",
-    "WHITE_XYZ",
-    "adapt_xyz",
-    "delta_e_2000",
-    "hex_to_lab",
-    "hex_to_linear",
-    "into_gamut",
-    "lab_to_hex",
-    "lab_to_linear",
-    "lab_to_xyz",
-    "linear_to_hex",
-    "linear_to_lab",
-    "linear_to_oklab",
-    "linear_to_srgb",
-    "linear_to_xyz",
-    "oklab_to_linear",
-    "srgb_to_linear",
-    "xyz_to_lab",
-    "xyz_to_linear",
-    "xyz_to_oklab",
-]
-
 Floats = NDArray[np.float64]
 
 
@@ -174,11 +150,7 @@ def oklab_to_linear(oklab: ArrayLike) -> Floats:
 def adapt_xyz(xyz: ArrayLike, white_from: ArrayLike, white_to: ArrayLike = WHITE_XYZ) -> Floats:
     """Return XYZ seen under another white, by the Bradford transform (ICC.1:2022, annex E).
 
-    Parameters
-    ----------
-    xyz : array_like, shape (..., 3)
-    white_from, white_to : array_like, shape (3,)
-        XYZ of the two whites.
+    `xyz`: shape (..., 3); `white_from`, `white_to`: shape (3,), XYZ of the two whites.
     """
     cones_from, cones_to = _BRADFORD @ _array(white_from), _BRADFORD @ _array(white_to)
     matrix = np.linalg.inv(_BRADFORD) @ np.diag(cones_to / cones_from) @ _BRADFORD
@@ -188,12 +160,9 @@ def adapt_xyz(xyz: ArrayLike, white_from: ArrayLike, white_to: ArrayLike = WHITE
 def into_gamut(linear_rgb: ArrayLike) -> Floats:
     """Return linear sRGB inside 0 to 1, with Oklab lightness and hue kept and chroma lessened.
 
-    Notes
-    -----
-    A colour that is inside already is returned as it is.
-    Outside, chroma is halved towards the grey of the same Oklab lightness until the border is found
-    (40 bisections); lightness below 0 or above 1 becomes black or white.
-    Clipping each channel would turn the hue instead, which is why it is not done.
+    A colour that is inside already is returned as it is. Outside, chroma is halved towards the grey of the same Oklab
+    lightness until the border is found (40 bisections); lightness below 0 or above 1 becomes black or white. Clipping
+    each channel would turn the hue instead, which is why it is not done.
     """
     rgb = _array(linear_rgb)
     flat = rgb.reshape(-1, 3).copy()
@@ -214,13 +183,7 @@ def into_gamut(linear_rgb: ArrayLike) -> Floats:
 
 
 def hex_to_linear(text: str) -> Floats:
-    """Return linear sRGB, shape (3,), from `#rrggbb` (or `#rgb`).
-
-    Raises
-    ------
-    ColourError
-        If the text is not a hexadecimal colour.
-    """
+    """Return linear sRGB, shape (3,), from `#rrggbb` (or `#rgb`)."""
     match = _HEX.fullmatch(text.strip()) if isinstance(text, str) else None
     if match is None:
         raise ColourError("{given} is not a colour; write six hexadecimal digits like #b35c37.", given=repr(text))
@@ -229,13 +192,7 @@ def hex_to_linear(text: str) -> Floats:
 
 
 def linear_to_hex(linear_rgb: ArrayLike) -> str:
-    """Return `#rrggbb` of one linear sRGB colour, brought into the gamut by `into_gamut`.
-
-    Raises
-    ------
-    ColourError
-        If a channel is not finite.
-    """
+    """Return `#rrggbb` of one linear sRGB colour, brought into the gamut by `into_gamut`."""
     rgb = _array(linear_rgb)
     if not np.isfinite(rgb).all():
         raise ColourError("a colour with a channel that is not a finite number was given; choose it again.")

@@ -12,6 +12,7 @@ __all__ = [
     "BlendplanError",
     "ColourError",
     "FabricError",
+    "NotKeptError",
     "PhotoError",
     "ProjectError",
     "QuantityError",
@@ -51,7 +52,7 @@ class PhotoError(BlendplanError):
 
 
 class ColourError(BlendplanError):
-    """A colour, share or blend member outside its range."""
+    """A colour, share or distance outside its range."""
 
 
 class YarnError(BlendplanError):
@@ -72,3 +73,7 @@ class QuantityError(BlendplanError):
 
 class ProjectError(BlendplanError):
     """A project file, or a folder to write to, that cannot be used."""
+
+
+class NotKeptError(ProjectError):
+    """The library file could not be written or read: locked, full, forbidden, damaged under way."""

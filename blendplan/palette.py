@@ -11,24 +11,20 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from blendplan.budgets import MAX_PALETTE, MAX_PALETTE_YARNS
 from blendplan.errors import BlendplanError, YarnError
-from blendplan.units import clean_text, exact, plain, whole
+from blendplan.text import clean_text, from_cell, in_cell
+from blendplan.units import exact, plain, whole
 from blendplan.wording import Notice, note
-from blendplan.yarn import WEIGHT_CLASSES, PutUp, Shade, Yarn, check_yarns
+from blendplan.yarn import WEIGHT_CLASSES, Lot, Shade, Yarn, check_yarns
 
-__all__ = ["COLUMNS", "Palette", "read_palette", "write_palette"]
+__all__ = ["COLUMNS", "Palette", "read_palette", "read_table", "write_palette"]
 
 COLUMNS = ("name", "srgb", "grams", "metres", "skeins_on_hand", "weight_class", "dye_lot", "price")
-MAX_BYTES = 2_000_000
-MAX_YARNS = 1000
-# What makes a spreadsheet take a cell for a formula: = + - @ and their full-width forms, also behind blanks, quotes
-# or invisible characters (OWASP, "CSV Injection"); an apostrophe before it keeps it a text.
-FORMULA = re.compile(r"[\s\ufeff\u200b-\u200f\u2060\u00ad\"']*[=+\-@\uff1d\uff0b\uff0d\uff20\u2212|\t\r\n]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +62,7 @@ class _Row:
 
 def _decode(data: str | bytes, name: str) -> str:
     if isinstance(data, bytes):
-        if len(data) > MAX_BYTES:
+        if len(data) > MAX_PALETTE:
             raise YarnError(
                 "{file} is larger than a palette can be (2 MB); give a CSV file with one line for each yarn.", file=name
             )
@@ -105,8 +101,28 @@ def _lines(text: str, separator: str, name: str) -> list[tuple[int, list[str]]]:
     return out
 
 
+def read_table(data: str | bytes, name: str) -> list[tuple[int, dict[str, str]]]:
+    """Return the lines of a CSV below its header: number and cells by column, names of columns in small letters.
+
+    Raises
+    ------
+    YarnError
+        If it is no text in UTF-8 or no CSV.
+    """
+    name = clean_text(name, "name of the file", 200)
+    text = _decode(data, name)
+    lines = _lines(text, _separator(text), name)
+    if not lines:
+        return []
+    columns = [from_cell(c).lower() for c in lines[0][1]]
+    return [
+        (number, {column: from_cell(cell) for column, cell in zip(columns, cells, strict=False)})
+        for number, cells in lines[1:]
+    ]
+
+
 def _header(cells: list[str], name: str) -> list[str]:
-    columns = [_text(c.strip()) for c in cells]
+    columns = [from_cell(c) for c in cells]
     known = [c.lower() if c.lower() in COLUMNS else c for c in columns]
     missing = [c for c in ("name", "srgb") if c not in known]
     if missing:
@@ -123,10 +139,6 @@ def _header(cells: list[str], name: str) -> list[str]:
     return known
 
 
-def _text(cell: str) -> str:
-    return cell[1:] if cell.startswith("'") and FORMULA.match(cell[1:]) else cell
-
-
 def _weight_class(row: _Row) -> int | None:
     text = row.get("weight_class").lower()
     names = {v: k for k, v in WEIGHT_CLASSES.items()}
@@ -135,13 +147,16 @@ def _weight_class(row: _Row) -> int | None:
     return names[text] if text in names else whole(text, "weight_class", 0, 7)
 
 
-def _put_up(row: _Row, yarn_name: str) -> tuple[PutUp | None, Notice | None]:
+def _lots(skeins: int, name: str) -> tuple[Lot, ...]:
+    return (Lot(name=name, skeins=skeins),) if skeins or name else ()
+
+
+def _half(row: _Row, yarn_name: str) -> Notice | None:
+    """Return what is to be said of a band that gives only one of grams and metres."""
     grams, metres = row.quantity("grams"), row.quantity("metres")
-    if grams is not None and metres is not None:
-        return PutUp(mass_g=grams, length_m=metres), None
-    if grams is None and metres is None:
-        return None, None
-    return None, note(
+    if (grams is None) == (metres is None):
+        return None
+    return note(
         "{yarn} has {given} but no {missing} for one skein, so its skeins cannot be counted; both stand on its band.",
         "assumed",
         yarn=yarn_name,
@@ -152,15 +167,15 @@ def _put_up(row: _Row, yarn_name: str) -> tuple[PutUp | None, Notice | None]:
 
 def _yarn(row: _Row) -> tuple[Yarn, Notice | None]:
     try:
-        name = clean_text(_text(row.get("name")), "name", 80)
-        put_up, notice = _put_up(row, name)
+        name = clean_text(from_cell(row.get("name")), "name", 80)
+        notice = _half(row, name)
         yarn = Yarn(
             name=name,
-            shades=(Shade.from_hex(_text(row.get("srgb"))),),
-            put_up=put_up,
+            shades=(Shade.from_hex(from_cell(row.get("srgb"))),),
+            grams=row.quantity("grams"),
+            metres=row.quantity("metres"),
             weight_class=_weight_class(row),
-            skeins_on_hand=whole(row.get("skeins_on_hand") or 0, "skeins_on_hand", 0, 1000),
-            dye_lot=_text(row.get("dye_lot")),
+            lots=_lots(whole(row.get("skeins_on_hand") or 0, "skeins_on_hand", 0, 1000), from_cell(row.get("dye_lot"))),
             price=row.quantity("price"),
         )
     except BlendplanError as error:
@@ -197,9 +212,12 @@ def read_palette(data: str | bytes, name: str = "the palette") -> Palette:
     if not lines:
         raise YarnError("{file} is empty; a palette needs a header line and at least one yarn.", file=name)
     columns = _header(lines[0][1], name)
-    if len(lines) - 1 > MAX_YARNS:
+    if len(lines) - 1 > MAX_PALETTE_YARNS:
         raise YarnError(
-            "{file} holds {given} yarns; allowed is at most {most}.", file=name, given=len(lines) - 1, most=MAX_YARNS
+            "{file} holds {given} yarns; allowed is at most {most}.",
+            file=name,
+            given=len(lines) - 1,
+            most=MAX_PALETTE_YARNS,
         )
     yarns, notices = [], []
     others = [c for c in columns if c and c not in COLUMNS]
@@ -219,7 +237,7 @@ def read_palette(data: str | bytes, name: str = "the palette") -> Palette:
         yarns.append(yarn)
         notices += [notice] if notice else []
         for column in others:
-            kept[column].append(_text(row.get(column)))
+            kept[column].append(from_cell(row.get(column)))
     if others:
         notices.append(
             note(
@@ -230,10 +248,6 @@ def read_palette(data: str | bytes, name: str = "the palette") -> Palette:
         )
     unknown = tuple((c, tuple(kept[c])) for c in others)
     return Palette(yarns=check_yarns(tuple(yarns)), unknown=unknown, notices=tuple(notices))
-
-
-def _safe(text: str) -> str:
-    return f"'{text}" if FORMULA.match(text) else text
 
 
 def _decimal(value: Fraction | None) -> str:
@@ -256,19 +270,19 @@ def write_palette(yarns: Sequence[Yarn], unknown: Sequence[tuple[str, Sequence[s
     """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow([*COLUMNS, *(_safe(column) for column, _ in unknown)])
+    writer.writerow([*COLUMNS, *(in_cell(column) for column, _ in unknown)])
     for i, yarn in enumerate(yarns):
         writer.writerow(
             [
-                _safe(yarn.name),
+                in_cell(yarn.name),
                 yarn.srgb,
-                _decimal(yarn.put_up.mass_g if yarn.put_up else None),
-                _decimal(yarn.put_up.length_m if yarn.put_up else None),
+                _decimal(yarn.grams),
+                _decimal(yarn.metres),
                 yarn.skeins_on_hand,
                 "" if yarn.weight_class is None else yarn.weight_class,
-                _safe(yarn.dye_lot),
+                in_cell(yarn.dye_lot),
                 _decimal(yarn.price),
-                *(_safe(cells[i]) for _, cells in unknown),
+                *(in_cell(cells[i]) for _, cells in unknown),
             ]
         )
     return b"\xef\xbb\xbf" + out.getvalue().encode("utf-8")

@@ -1,81 +1,46 @@
-"""A first brief to begin from: from photos, from a palette, or from three yarns to be replaced."""
+"""A first blanket to begin from: from photos, from a palette, or from three yarns to be replaced."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence as Seq
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
 from pathlib import PurePath
 
+from blendplan.blanket import Blanket, Design, Materials
+from blendplan.budgets import START_COLOURS
 from blendplan.errors import YarnError
+from blendplan.files import read_file
 from blendplan.palette import read_palette
-from blendplan.photo import load_photo, read_photo
-from blendplan.plan import Brief
-from blendplan.project import read_file
-from blendplan.stripes.sequence import Sequence
+from blendplan.photo import read_photo
 from blendplan.wording import Notice, note
-from blendplan.yarn import PutUp, Shade, Yarn
+from blendplan.yarn import Shade, Yarn
 
-__all__ = ["starting_brief", "yarns_from_photo"]
-
-MAX_ORDER = 40
 _FIRST = (("First yarn", "#35566b"), ("Second yarn", "#c8a75a"), ("Third yarn", "#9c4a3c"))
 
 
-def yarns_from_photo(
-    data: bytes, name: str, taken: Seq[str] = (), *, put_up: PutUp | None = None
-) -> tuple[tuple[Yarn, ...], tuple[Notice, ...]]:
-    """Return the yarns found in one photo, named after the file, and what is to be said.
-
-    Parameters
-    ----------
-    data : bytes
-        The file as it is.
-    name : str
-        Its name; only its stem is used, and only for naming.
-    taken : sequence of str
-        Names that are in use already.
-    put_up : PutUp, optional
-        The band of all of them, where it is the same.
-
-    Raises
-    ------
-    PhotoError
-        If the file cannot be read or no yarn is in it.
-    """
-    reading = read_photo(load_photo(data, name))
-    stem = PurePath(name.replace("\\", "/")).stem.strip()[:60] or "photo"
-    used = set(taken)
-    yarns = []
+def _photographed(path: str, taken: Iterable[str]) -> tuple[tuple[Yarn, ...], tuple[Notice, ...]]:
+    """Return the yarns found in one photo, named after its file but not by names taken, and what is to be said."""
+    reading = read_photo(path)
+    stem = PurePath(path.replace("\\", "/")).stem.strip()[:60] or "photo"
+    used, yarns = set(taken), []
     for i, found in enumerate(reading.yarns, start=1):
         label = stem if len(reading.yarns) == 1 else f"{stem} {i}"
         while label in used:
             label += "'"
         used.add(label)
-        yarns.append(Yarn(name=label, shades=found.shades, put_up=put_up))
+        yarns.append(Yarn(name=label, shades=found.shades))
     return tuple(yarns), reading.notices
 
 
-def starting_brief(*, palette: str | None = None, photos: Seq[str] = ()) -> tuple[Brief, tuple[Notice, ...]]:
-    """Return a brief to begin from.
-
-    Parameters
-    ----------
-    palette : str, optional
-        Path of a palette CSV whose yarns to take.
-    photos : sequence of str
-        Paths of photos whose yarns to take.
-
-    Raises
-    ------
-    BlendplanError
-        If a file cannot be read or holds no yarn.
-    """
+def starting_blanket(*, palette: str | None = None, photos: Sequence[str] = ()) -> tuple[Blanket, tuple[Notice, ...]]:
+    """Return a blanket to begin from, of the yarns of a palette CSV and of photos, given by their paths."""
     yarns: tuple[Yarn, ...] = ()
     notices: tuple[Notice, ...] = ()
     if palette is not None:
         read = read_palette(read_file(palette), PurePath(palette).name)
         yarns, notices = read.yarns, read.notices
     for path in photos:
-        found, said = yarns_from_photo(read_file(path), PurePath(path).name, [y.name for y in yarns])
+        found, said = _photographed(path, (y.name for y in yarns))
         yarns, notices = yarns + found, notices + said
     if not yarns and photos:
         raise YarnError("no yarn was found in the photos; give a box with 'blendplan shades --box', or type colours.")
@@ -84,7 +49,8 @@ def starting_brief(*, palette: str | None = None, photos: Seq[str] = ()) -> tupl
             Yarn(
                 name=name,
                 shades=(Shade.from_hex(srgb),),
-                put_up=PutUp(mass_g="100", length_m="180"),  # type: ignore[arg-type]
+                grams=Fraction(100),
+                metres=Fraction(180),
                 weight_class=4,
             )
             for name, srgb in _FIRST
@@ -94,9 +60,10 @@ def starting_brief(*, palette: str | None = None, photos: Seq[str] = ()) -> tupl
         notices = (
             *notices,
             note(
-                "The band of some yarns is not known; fill in put_up with mass_g and length_m per skein "
-                "so that skeins can be counted.",
+                "The label of some yarns is not known; until you fill in grams and metres of one skein, skeins are "
+                "counted with what is usual.",
                 "assumed",
             ),
         )
-    return Brief(yarns=yarns, sequence=Sequence(order=tuple(y.name for y in yarns[:MAX_ORDER]))), notices
+    order = tuple(yarn.key for yarn in yarns[:START_COLOURS])
+    return Blanket(materials=Materials(yarns=yarns), design=Design(order=order)), notices

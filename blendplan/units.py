@@ -18,19 +18,6 @@ from typing import SupportsFloat
 from blendplan.errors import QuantityError
 from blendplan.wording import Rounded
 
-__all__ = [
-    "CM_PER_INCH",
-    "GRAMS_PER_OUNCE",
-    "METRES_PER_YARD",
-    "ceil_exact",
-    "choice",
-    "clean_text",
-    "exact",
-    "number",
-    "plain",
-    "whole",
-]
-
 METRES_PER_YARD = Fraction(9144, 10000)
 CM_PER_INCH = Fraction(254, 100)
 GRAMS_PER_OUNCE = Fraction(28349523125, 10**9)
@@ -38,7 +25,6 @@ GRAMS_PER_OUNCE = Fraction(28349523125, 10**9)
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.IGNORECASE)
 # Past this a fraction has no float; no length, mass or price comes near.
 _TOO_LARGE = Fraction(10**300)
-_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
 def _fraction(value: object) -> Fraction | None:
@@ -58,22 +44,10 @@ def _fraction(value: object) -> Fraction | None:
 
 
 def exact(value: object, field: str = "number") -> Fraction:
-    """Return a number as the exact fraction that its decimal writing says.
+    """Return a number as the exact fraction that its decimal writing says; `field` is what it is, for the message.
 
-    Parameters
-    ----------
-    value : int, float, Decimal, Fraction or str
-        A text may use a point or a comma as the decimal sign, and no thousands sign.
-    field : str
-        What the number is, for the message.
+    A text may use a point or a comma as the decimal sign, and no thousands sign.
 
-    Raises
-    ------
-    QuantityError
-        If it is missing, not a number, not finite, or past 1e300.
-
-    Examples
-    --------
     >>> exact("182,88"), exact(0.1) * 3 == exact(0.3)
     (Fraction(4572, 25), True)
     """
@@ -92,13 +66,7 @@ def exact(value: object, field: str = "number") -> Fraction:
 
 
 def number(value: object, field: str, low: float, high: float, unit: str = "") -> float:
-    """Return a finite float within a closed range, or refuse in one line.
-
-    Raises
-    ------
-    QuantityError
-        If the value is missing, not finite, or outside `low` to `high`.
-    """
+    """Return a finite float within a closed range, or refuse in one line."""
     # Most values are finite floats already; the exact route is for texts and fractions.
     got = value if type(value) is float and math.isfinite(value) else float(exact(value, field))
     if not low <= got <= high:
@@ -114,13 +82,7 @@ def number(value: object, field: str, low: float, high: float, unit: str = "") -
 
 
 def whole(value: object, field: str, low: int, high: int) -> int:
-    """Return a whole number within a closed range, or refuse in one line.
-
-    Raises
-    ------
-    QuantityError
-        If the value is missing, not whole, or outside `low` to `high`.
-    """
+    """Return a whole number within a closed range, or refuse in one line."""
     got = exact(value, field)
     if got.denominator != 1 or not low <= got <= high:
         raise QuantityError(
@@ -134,13 +96,7 @@ def whole(value: object, field: str, low: int, high: int) -> int:
 
 
 def choice(value: object, field: str, allowed: Iterable[str]) -> str:
-    """Return a text that is one of those allowed, or refuse in one line naming them.
-
-    Raises
-    ------
-    QuantityError
-        If the value is none of `allowed`.
-    """
+    """Return a text that is one of those allowed, or refuse in one line naming them."""
     options = tuple(allowed)
     if not isinstance(value, str) or value not in options:
         raise QuantityError(
@@ -152,43 +108,9 @@ def choice(value: object, field: str, allowed: Iterable[str]) -> str:
     return value
 
 
-def clean_text(value: object, field: str, longest: int = 200) -> str:
-    """Return a text without control or direction-changing characters, blanks trimmed.
-
-    Raises
-    ------
-    QuantityError
-        If it is not a text, or longer than `longest` characters.
-    """
-    if not isinstance(value, str):
-        raise QuantityError("{field}: a text is needed, {given} was given.", field=field, given=repr(value))
-    text = " ".join(_CONTROL.sub(" ", value).split())
-    if len(text) > longest:
-        raise QuantityError(
-            "{field}: {given} characters were given; allowed is at most {allowed}; shorten it.",
-            field=field,
-            given=len(text),
-            allowed=longest,
-        )
-    return text
-
-
-def ceil_exact(value: Fraction) -> int:
-    """Return the least whole number not below an exact fraction (no float rounding).
-
-    Examples
-    --------
-    >>> ceil_exact(exact("0.1") * 3 / exact("0.1"))
-    3
-    """
-    return -((-value.numerator) // value.denominator)
-
-
 def plain(value: Fraction | float, digits: int = 6) -> Rounded:
     """Return a number in plain decimal writing without trailing zeros.
 
-    Examples
-    --------
     >>> plain(Fraction(5, 2)), plain(12.0), plain(100, 0)
     ('2.5', '12', '100')
     """

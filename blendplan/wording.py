@@ -13,8 +13,6 @@ from blendplan.errors import BlendplanError
 if TYPE_CHECKING:
     from fractions import Fraction
 
-__all__ = ["LANGUAGES", "Notice", "Rounded", "capital", "note", "rounded", "tr"]
-
 LANGUAGES = {"en": "English", "de": "Deutsch"}
 Level = Literal["note", "assumed", "warning", "caution"]
 
@@ -25,15 +23,17 @@ class Rounded(str):
     __slots__ = ()
 
     def say(self, lang: str = "en") -> str:
-        """Return the number as it is written in a language; each here but English has a decimal comma."""
-        return str(self) if lang == "en" or lang not in LANGUAGES else self.replace(".", ",")
+        """Return the number with the decimal sign of a language (Unicode CLDR)."""
+        if lang == "en" or lang not in LANGUAGES:
+            return str(self)
+        from babel.numbers import get_decimal_symbol
+
+        return self.replace(".", get_decimal_symbol(lang))
 
 
 def rounded(value: float | Fraction, digits: int, *, sign: bool = False) -> Rounded:
     """Return a number with so many decimals, to stand in a sentence.
 
-    Examples
-    --------
     >>> tr("{n} rows", "de", n=rounded(2.449, 2))
     '2,45 Reihen'
     >>> rounded(3, 1, sign=True)
@@ -43,13 +43,7 @@ def rounded(value: float | Fraction, digits: int, *, sign: bool = False) -> Roun
 
 
 def capital(text: str) -> str:
-    """Return a text with its first letter large, where a notice begins a line.
-
-    Examples
-    --------
-    >>> capital("two stripes of Fern meet")
-    'Two stripes of Fern meet'
-    """
+    """Return a text with its first letter large, where a notice begins a line."""
     return text[:1].upper() + text[1:]
 
 
@@ -63,21 +57,12 @@ def _catalogue(lang: str) -> dict[str, str]:
 
 
 def tr(template: str, lang: str = "en", /, **values: object) -> str:
-    """Return a template translated and filled.
+    """Return a literal English sentence translated (`locale/<lang>.json`) and filled with the values of its fields.
 
-    Parameters
-    ----------
-    template : str
-        A literal English sentence; its own key in `locale/<lang>.json`.
-    lang : str
-        A key of `LANGUAGES`. A sentence that has no translation stays English.
-    **values
-        The values of the named fields. A `Notice`, a tuple of them or an error is said in the same language; so
-        is the value of `field`, which names what a number or a text is. A float and a `Rounded` number get the
-        decimal sign of the language; a name like "2.5" stays.
+    A sentence without a translation stays English. A `Notice`, a tuple of them or an error is said in the same
+    language; so is the value of `field`, which names what a number or a text is. A float and a `Rounded` number get
+    the decimal sign of the language; a name like "2.5" stays.
 
-    Examples
-    --------
     >>> tr("{rows} rows", rows=4)
     '4 rows'
     """
@@ -113,21 +98,11 @@ def _value(key: str, value: object, lang: str, table: dict[str, str]) -> object:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Notice:
-    """Something the program wants to say beside a result.
-
-    Attributes
-    ----------
-    template : str
-        The sentence with named fields.
-    values : tuple of (str, object)
-        The fields' values; hashable, so a notice can be part of a cache key.
-    level : {"note", "assumed", "warning", "caution"}
-        `assumed` tells of a default taken, `warning` of a result to doubt, `caution` of harm.
-    """
+    """Something the program wants to say beside a result: a sentence with named fields, and their values."""
 
     template: str
-    values: tuple[tuple[str, object], ...] = ()
-    level: Level = "note"
+    values: tuple[tuple[str, object], ...] = ()  # hashable, so a notice can be part of a cache key
+    level: Level = "note"  # `assumed` tells of a default taken, `warning` of a result to doubt, `caution` of harm
 
     @property
     def text(self) -> str:
@@ -145,8 +120,6 @@ class Notice:
 def note(template: str, level: Level = "note", /, **values: object) -> Notice:
     """Return a notice from a literal template and its values.
 
-    Examples
-    --------
     >>> note("{n} of {m} rows left", "warning", n=2, m=9).text
     '2 of 9 rows left'
     """

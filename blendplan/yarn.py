@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import replace
 from fractions import Fraction
+from functools import lru_cache
+from typing import Any, Literal
 
 import numpy as np
 
+from blendplan.budgets import MAX_LOTS, MAX_PARTS, MAX_SHADES
 from blendplan.colour import hex_to_lab, lab_to_hex, lab_to_linear, linear_to_lab, linear_to_oklab, oklab_to_linear
-from blendplan.errors import ColourError, YarnError
-from blendplan.units import clean_text, exact, number, whole
-
-__all__ = ["REASONS", "WEIGHT_CLASSES", "PutUp", "Shade", "Yarn", "check_yarns"]
+from blendplan.errors import YarnError
+from blendplan.record import held, record
+from blendplan.units import number
 
 # Craft Yarn Council, Standard Yarn Weight System: number and name.
 WEIGHT_CLASSES = {
@@ -25,6 +28,11 @@ WEIGHT_CLASSES = {
     7: "jumbo",
 }
 
+# Taken where nothing is told: the commonest yarn of such blankets (common practice, no source).
+USUAL_CLASS = 4
+# Metres in 100 g by class (trade facts, 1: middles of three charts that disagree a lot).
+M_PER_100_G = {0: 800, 1: 400, 2: 300, 3: 240, 4: 180, 5: 110, 6: 65, 7: 35}
+
 # Why a shade may be off: the codes that a `Shade` carries and the sentence for each.
 REASONS = {
     "no-white": "no white paper or card was found",
@@ -36,56 +44,43 @@ REASONS = {
     "clipped": "part of the yarn or paper is overexposed",
     "saturated": "very strong colours are hard for a camera",
     "photos-disagree": "two photos of this yarn do not agree",
+}
+
+# What a shade is, where that is not a photo's reading as a whole, and the sentence for each.
+SHADE_KINDS = {
+    "old": "read the old way, from the lit strand alone; photograph the yarn again",
+    "eye": "set by eye",
     "typed": "the colour was typed in, not measured",
-    "by-eye": "set by eye",
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record
 class Shade:
-    """One colour of a yarn, as it would look in neutral daylight (D65).
+    """One colour of a yarn, as it would look in neutral daylight (D65)."""
 
-    Attributes
-    ----------
-    lab : tuple of 3 floats
-        CIELAB under D65.
-    share : float
-        Share of the yarn's visible area, above 0 and up to 1.
-    spread : float
-        Root mean square CIEDE2000 of the pixels about the shade, light and shadow left out; 0 for a plain colour.
-    uncertainty : float or None
-        CIEDE2000 under which 90 % of errors are expected to lie; None where nothing is known.
-    reasons : tuple of str
-        Keys of `REASONS`.
-    by_eye : bool
-        True once the maker has set it herself; never overwritten by a photo.
-    """
-
-    lab: tuple[float, float, float]
-    share: float = 1.0
-    spread: float = 0.0
-    uncertainty: float | None = None
-    reasons: tuple[str, ...] = ()
-    by_eye: bool = False
+    # CIELAB under D65.
+    lab: tuple[float, float, float] = held("numbers of a shade", low=-200, high=200)
+    # Of the yarn's visible area.
+    share: float = held("share of a shade", default=1.0, low=1e-6, high=1 + 1e-9)
+    # Root mean square CIEDE2000 of the pixels about it, light and shadow left out; 0 for a plain colour.
+    spread: float = held("spread of a shade", default=0.0, low=0, high=200)
+    # CIEDE2000 that holds nine times of ten; None where nothing is known.
+    within: float | None = held("bound of a shade", default=None, low=0, high=200)
+    reasons: tuple[str, ...] = held("reasons of a shade", default=(), allowed=tuple(REASONS), most=len(REASONS))
+    # Read from a photo as the yarn's light as a whole; read the old way, from its lit strand; set by the maker's eye,
+    # which no photo overwrites; or typed in, also from a palette.
+    kind: Literal["whole", "old", "eye", "typed"] = held("kind of a shade", default="typed")
+    # Sign of the photo it was read in; shades of one photo err partly in common. Empty where there is none.
+    photo: str = held("sign of a shade's photo", default="", longest=80)
 
     def __post_init__(self) -> None:
-        if len(self.lab) != 3 or not all(np.isfinite(self.lab)):
-            raise ColourError("a shade needs three finite Lab numbers, {given} was given.", given=self.lab)
         number(self.lab[0], "lightness of a shade", 0, 100)
-        number(max(abs(self.lab[1]), abs(self.lab[2])), "a* and b* of a shade", 0, 200)
-        number(self.share, "share of a shade", 1e-6, 1 + 1e-9)
-        number(self.spread, "spread of a shade", 0, 200)
-        if self.uncertainty is not None:
-            number(self.uncertainty, "uncertainty of a shade", 0, 200)
-        for code in self.reasons:
-            if code not in REASONS:
-                raise ColourError("{given} is not a reason that a shade can carry.", given=repr(code))
 
     @classmethod
     def from_hex(cls, text: str) -> Shade:
         """Return the shade of a typed `#rrggbb`."""
         lab = np.round(hex_to_lab(text), 4)
-        return cls(lab=(float(np.clip(lab[0], 0, 100)), float(lab[1]), float(lab[2])), reasons=("typed",))
+        return cls(lab=(float(np.clip(lab[0], 0, 100)), float(lab[1]), float(lab[2])))
 
     @property
     def srgb(self) -> str:
@@ -93,25 +88,21 @@ class Shade:
         return lab_to_hex(self.lab)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+def even_shares(shades: tuple[Shade, ...]) -> tuple[Shade, ...]:
+    """Return the shades with shares that add up to exactly 1 (four decimals, the rest on the largest)."""
+    total = sum(s.share for s in shades)
+    parts = [max(round(s.share / total, 4), 1e-4) for s in shades]
+    largest = max(range(len(parts)), key=parts.__getitem__)
+    parts[largest] = round(1 - sum(p for i, p in enumerate(parts) if i != largest), 4)
+    return tuple(replace(s, share=p) for s, p in zip(shades, parts, strict=True))
+
+
+@record
 class PutUp:
-    """What the band says of one skein: grams and metres, kept exactly.
+    """What a full band says of one skein: grams and metres, kept exactly; any number or decimal text is taken."""
 
-    Attributes
-    ----------
-    mass_g, length_m : Fraction
-        Any number or decimal text is taken; both above zero.
-    """
-
-    mass_g: Fraction
-    length_m: Fraction
-
-    def __post_init__(self) -> None:
-        mass, length = exact(self.mass_g, "grams per skein"), exact(self.length_m, "metres per skein")
-        number(mass, "grams per skein", 0.01, 10_000)
-        number(length, "metres per skein", 0.01, 50_000)
-        object.__setattr__(self, "mass_g", mass)
-        object.__setattr__(self, "length_m", length)
+    mass_g: Fraction = held("grams per skein", low=0.01, high=10_000, unit="g")
+    length_m: Fraction = held("metres per skein", low=0.01, high=50_000, unit="m")
 
     @property
     def m_per_g(self) -> Fraction:
@@ -122,53 +113,57 @@ class PutUp:
     def tex(self) -> float:
         """Linear density, grams per 1000 m (ISO 1144).
 
-        Examples
-        --------
         >>> PutUp(mass_g=100, length_m=250).tex
         400.0
         """
         return float(1000 * self.mass_g / self.length_m)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record
+class Lot:
+    """What lay on the shelf of one dye lot before row 1."""
+
+    # As printed on the band; may be empty.
+    name: str = held("dye lot", default="", longest=60)
+    # Whole ones.
+    skeins: int = held("skeins on hand", default=0, low=0, high=1000)
+    # Opened skeins, as weighed.
+    parts_g: tuple[Fraction, ...] = held(
+        "grams of a part skein", default=(), low=0, high=10_000, most=MAX_PARTS, unit="g"
+    )
+
+
+@lru_cache(maxsize=4096)
+def _band(grams: Fraction, metres: Fraction) -> PutUp:
+    return PutUp(mass_g=grams, length_m=metres)
+
+
+@record
 class Yarn:
-    """One yarn of the project: its name, colour, band and what is on hand.
+    """One yarn: its name, colour and band, and what lay there of it before row 1."""
 
-    Attributes
-    ----------
-    name : str
-        Unique within a project; stripes refer to it.
-    shades : tuple of Shade
-        At least one; shares add up to 1.
-    put_up : PutUp or None
-        None where the band was not given; skeins cannot be counted then.
-    weight_class : int or None
-        0 (lace) to 7 (jumbo), Craft Yarn Council.
-    skeins_on_hand : int
-        Whole skeins.
-    part_skeins_g : tuple of Fraction
-        Weighed part skeins, grams each.
-    dye_lot, fibre : str
-        As printed on the band; may be empty.
-    price : Fraction or None
-        Of one skein, in the project's currency.
-    """
-
-    name: str
-    shades: tuple[Shade, ...]
-    put_up: PutUp | None = None
-    weight_class: int | None = None
-    skeins_on_hand: int = 0
-    part_skeins_g: tuple[Fraction, ...] = ()
-    dye_lot: str = ""
-    fibre: str = ""
-    price: Fraction | None = None
+    # Unique within a blanket.
+    name: str = held("name of a yarn", longest=80)
+    # At least one; shares add up to 1.
+    shades: tuple[Shade, ...] = held("shades of a yarn", most=MAX_SHADES)
+    # What stripes, weighings and variants refer to; a new name leaves it. Empty takes the name at birth.
+    key: str = held("key of a yarn", default="", longest=80)
+    # Of one skein, as its band says; either may be missing.
+    grams: Fraction | None = held("grams per skein", default=None, low=0.01, high=10_000, unit="g")
+    metres: Fraction | None = held("metres per skein", default=None, low=0.01, high=50_000, unit="m")
+    # 0 (lace) to 7 (jumbo), Craft Yarn Council.
+    weight_class: int | None = held("weight class", default=None, low=0, high=7)
+    lots: tuple[Lot, ...] = held("dye lots", default=(), most=MAX_LOTS)
+    # As printed on the band; may be empty.
+    fibre: str = held("fibre", default="", longest=80)
+    # Of one skein, in the currency of the maker's ways.
+    price: Fraction | None = held("price of a skein", default=None, low=0, high=1e9)
 
     def __post_init__(self) -> None:
-        put = object.__setattr__
-        put(self, "name", clean_text(self.name, "name of a yarn", 80))
         if not self.name:
             raise YarnError("a yarn without a name was given; every yarn needs one, such as the name on its band.")
+        if not self.key:
+            object.__setattr__(self, "key", self.name)
         if not self.shades:
             raise YarnError("{name} has no shade; read a photo of it or type a colour like #b35c37.", name=self.name)
         total = sum(s.share for s in self.shades)
@@ -176,18 +171,53 @@ class Yarn:
             raise YarnError(
                 "the shares of {name} add up to {given}; they must add up to 1.", name=self.name, given=round(total, 4)
             )
-        if self.weight_class is not None:
-            put(self, "weight_class", whole(self.weight_class, f"weight class of {self.name}", 0, 7))
-        put(self, "skeins_on_hand", whole(self.skeins_on_hand, f"skeins on hand of {self.name}", 0, 1000))
-        parts = tuple(exact(g, f"grams of a part skein of {self.name}") for g in self.part_skeins_g)
-        for grams in parts:
-            number(grams, f"grams of a part skein of {self.name}", 0, 10_000)
-        put(self, "part_skeins_g", parts)
-        put(self, "dye_lot", clean_text(self.dye_lot, f"dye lot of {self.name}", 60))
-        put(self, "fibre", clean_text(self.fibre, f"fibre of {self.name}", 80))
-        if self.price is not None:
-            put(self, "price", exact(self.price, f"price of {self.name}"))
-            number(self.price, f"price of {self.name}", 0, 1e9)
+
+    @classmethod
+    def from_hex(cls, name: str, srgb: str, **fields: Any) -> Yarn:
+        """Return a yarn of a typed colour; further fields by name.
+
+        >>> Yarn.from_hex("Slate", "#3f5a6b", grams=100, metres=170).put_up.m_per_g
+        Fraction(17, 10)
+        """
+        return cls(name=name, shades=(Shade.from_hex(srgb),), **fields)
+
+    @property
+    def put_up(self) -> PutUp | None:
+        """The band where it says both grams and metres."""
+        return None if self.grams is None or self.metres is None else _band(self.grams, self.metres)
+
+    @property
+    def label_is_usual(self) -> bool:
+        """Whether skeins are counted with what is usual, because her label says too little."""
+        return self.put_up is None
+
+    @property
+    def label(self) -> PutUp:
+        """The label; what is missing of it is as usual for the weight class, 100 g where neither is told."""
+        per_g = Fraction(M_PER_100_G[self.usual_class], 100)
+        if self.grams is None:
+            return _band(Fraction(100) if self.metres is None else self.metres / per_g, self.metres or 100 * per_g)
+        return _band(self.grams, self.grams * per_g if self.metres is None else self.metres)
+
+    @property
+    def usual_class(self) -> int:
+        """The weight class, medium where none is told."""
+        return USUAL_CLASS if self.weight_class is None else self.weight_class
+
+    @property
+    def skeins_on_hand(self) -> int:
+        """Whole skeins of all lots that lay there before row 1."""
+        return sum(lot.skeins for lot in self.lots)
+
+    @property
+    def part_skeins_g(self) -> tuple[Fraction, ...]:
+        """Weighed opened skeins of all lots, grams each."""
+        return tuple(grams for lot in self.lots for grams in lot.parts_g)
+
+    @property
+    def dye_lot(self) -> str:
+        """The names of the lots in one text."""
+        return ", ".join(lot.name for lot in self.lots if lot.name)
 
     @property
     def lab(self) -> tuple[float, float, float]:
@@ -205,18 +235,12 @@ class Yarn:
 
 
 def check_yarns(yarns: tuple[Yarn, ...]) -> tuple[Yarn, ...]:
-    """Return the yarns if there is at least one and no name comes twice.
-
-    Raises
-    ------
-    YarnError
-        If the palette is empty or a name stands twice.
-    """
+    """Return the yarns if there is at least one and neither a name nor a key comes twice."""
     if not yarns:
         raise YarnError("the palette is empty; add at least one yarn, from a photo or with a typed colour.")
-    seen: set[str] = set()
-    for yarn in yarns:
-        if yarn.name in seen:
-            raise YarnError("two yarns are called {name}; give each its own name.", name=repr(yarn.name))
-        seen.add(yarn.name)
+    names, keys = Counter(yarn.name for yarn in yarns), Counter(yarn.key for yarn in yarns)
+    if len(names) < len(yarns):
+        raise YarnError("two yarns are called {name}; give each its own name.", name=repr(names.most_common(1)[0][0]))
+    if len(keys) < len(yarns):
+        raise YarnError("two yarns have the key {key}; give each its own.", key=repr(keys.most_common(1)[0][0]))
     return yarns

@@ -90,7 +90,7 @@ def page_server(home: Path, *, pid: list[int] | None = None, **env: str) -> Iter
 
 def settle(page, quiet: int = 200) -> None:
     """Wait until the page has not been running for a while: a press takes a moment to begin its run."""
-    page.wait_for_selector(".bp-part", timeout=60_000)
+    page.wait_for_selector(".st-key-bar", timeout=60_000)
     for _ in range(2):
         page.wait_for_timeout(quiet)
         page.wait_for_function(
@@ -113,10 +113,42 @@ def open_page(browser, address: str, *, width: int = 1280, height: int = 900, da
     return page
 
 
+def open_place(page, name: str) -> None:
+    """Open a place beside the picture by its key, from the bar of a desk, its own way in, or the list of a phone."""
+    page.locator(".st-key-phone-buying button").wait_for(state="attached", timeout=30_000)
+    own = {"library": ".st-key-title-bar button", "fabric": "button[data-k=fabric]"}
+    here = page.locator(own.get(name, f".st-key-go-{name} button"))
+    here.or_(page.locator(".st-key-phone-places button")).filter(visible=True).first.wait_for(timeout=30_000)
+    if not here.is_visible():
+        page.locator(".st-key-phone-places button").click()
+        settle(page)
+        here = page.locator(f".st-key-list-{name} button")
+    here.click()
+    settle(page)
+
+
 def unfold(page, key: str) -> None:
     """Open a folded part by its key."""
     page.locator(f".st-key-{key} summary").first.click()
     settle(page)
+
+
+# Touch: a target of 44 by 44 CSS pixels, WCAG 2.2, 2.5.5. A field is pressed anywhere within its frame.
+_SMALL = """() => [
+  ...document.querySelectorAll("button, a[href], input:not([type=file]), textarea, select, summary"),
+].filter((e) => {
+  const fields = ["stTextInputRootElement", "stNumberInputContainer"].map((name) => `[data-testid=${name}]`);
+  const frame = e.closest(["label", "[role=group]", ...fields].join());
+  const own = e.getBoundingClientRect(), hidden = getComputedStyle(e).visibility === "hidden";
+  if (!own.width || own.right < 0 || hidden || e.closest("[inert], [aria-hidden=true], header")) return false;
+  const box = e.matches("input, [aria-haspopup=listbox]") && frame ? frame.getBoundingClientRect() : own;
+  return own.width > 2 && (box.height < 43.5 || box.width < 43.5);
+}).map((e) => e.outerHTML.slice(0, 200))"""
+
+
+def small_controls(page) -> list[str]:
+    """Return the controls of a page that are smaller than a finger."""
+    return list(page.evaluate(_SMALL))
 
 
 def shot(page, name: str, full: bool = False) -> None:

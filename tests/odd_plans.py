@@ -5,11 +5,10 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from briefs import yarn
+from blankets import blanket_of, lying, yarn
 
 from blendplan.fabric.ripple import Ripple
-from blendplan.plan import Brief, Plan, make_plan
-from blendplan.stripes.sequence import Sequence
+from blendplan.plan import Plan, make_plan
 
 ODD_NAMES = (
     "=1+1",
@@ -30,10 +29,10 @@ HUES = ("#4f6b3a", "#b5643c", "#e9e2d0", "#1d2a44", "#6b2f4d", "#35566b", "#c8a7
 def odd_plan(**more: Any) -> Plan:
     fields: dict[str, Any] = {"title": "Odd <i>names</i> — Ñandú {nb}", "currency": "kr", **more}
     yarns = tuple(
-        yarn(name, hue, skeins_on_hand=i % 3, dye_lot=f"L{i}" if i % 2 else "", price="6.40")
+        yarn(name, hue, lots=lying(i % 3, f"L{i}" if i % 2 else ""), price="6.40")
         for i, (name, hue) in enumerate(zip(ODD_NAMES, HUES, strict=True))
     )
-    return make_plan(Brief(yarns=yarns, sequence=Sequence(order=ODD_NAMES), ripple=Ripple(repeats=4), **fields))
+    return make_plan(blanket_of(yarns=yarns, order=ODD_NAMES, ripple=Ripple(repeats=4), **fields))
 
 
 @cache
@@ -43,13 +42,11 @@ def long_plan() -> Plan:
     yarns = tuple(
         yarn(name, f"#{(37 * i) % 256:02x}{(91 * i) % 256:02x}{(53 * i) % 256:02x}") for i, name in enumerate(names)
     )
-    return make_plan(
-        Brief(yarns=yarns, sequence=Sequence(order=names, solid_rows=6, blend_rows=1), ripple=Ripple(repeats=10))
-    )
+    return make_plan(blanket_of(yarns=yarns, order=names, solid_rows=6, blend_rows=1, ripple=Ripple(repeats=10)))
 
 
 @cache
 def short_plan() -> Plan:
     """One yarn, one row, one repeat."""
     only = yarn("Fern")
-    return make_plan(Brief(yarns=(only,), sequence=Sequence(order=("Fern",), solid_rows=1), ripple=Ripple(repeats=1)))
+    return make_plan(blanket_of(yarns=(only,), order=("Fern",), solid_rows=1, ripple=Ripple(repeats=1)))

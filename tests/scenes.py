@@ -22,13 +22,18 @@ LIGHTS = ("broadband", "led", "mixed")
 
 @dataclass(frozen=True)
 class Truth:
-    """One skein: class, true shades with shares, and where it is."""
+    """One skein: class, true shades with shares, and where it is.
+
+    `labs` are the shades as a whole: the mean of the yarn's light, hollows, glints and all, against a perfect
+    white lying flat in the same light, under D65. `area` is the yarn without its label band.
+    """
 
     kind: str
     labs: np.ndarray
     shares: np.ndarray
     box: tuple[int, int, int, int]
     mask: np.ndarray
+    area: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,7 @@ def make_scene(
         chosen.append(_pick(rng, library, colours, only))
         shadow = np.maximum(shadow, _inside(place, xx - 7, yy - 9))
     factor = factor * (1 - rng.uniform(0.2, 0.5) * gaussian_filter(np.clip(shadow, 0, 1), 6))
-    truths = []
+    skeins = []
     for place, (kind, parts) in zip(places, chosen, strict=True):
         win = _window(place)
         part = _skein(rng, place, xx[win], yy[win])
@@ -127,12 +132,13 @@ def make_scene(
             gap[band], sheen[band], openness[band], factor[band] = 0, 0.02, 1.0, 1.0
             normal[win][band[win]] = part["smooth"][band[win]]
             yarn_area &= ~band
-        truths.append(_truth(kind, parts, indices, first, second, blend, whole, yarn_area))
+        skeins.append((kind, indices, whole, yarn_area))
     lamps, directions, fields = _lights(rng, light, xx, yy)
     cam = sl.camera(rng, tone)
-    linear, white = _render(
+    linear, white, sent_back = _render(
         rng, spectra, (first, second, blend), normal, openness, gap, sheen, factor, lamps, directions, fields, cam
     )
+    truths = [_truth(kind, indices, first, sent_back, whole, area) for kind, indices, whole, area in skeins]
     level = np.exp(rng.uniform(np.log(0.5), np.log(1.02)))
     linear = linear * level / white
     linear = np.stack([gaussian_filter(linear[..., i], rng.uniform(0.5, 0.9)) for i in range(3)], axis=-1)
@@ -308,19 +314,18 @@ def _colouring(rng, kind, indices, part):
     return base, base, np.zeros(shape)
 
 
-def _truth(kind, parts, indices, first, second, blend, inside, area):
+def _truth(kind, indices, first, sent_back, inside, area):
     rows, columns = np.nonzero(inside)
     box = (int(columns.min()), int(rows.min()), int(columns.max()) + 1, int(rows.max()) + 1)
-    if kind == "heather":
-        share = float(blend[area].mean())
-        labs, shares = sl.true_lab((1 - share) * parts[0] + share * parts[1])[None], np.ones(1)
-    else:
-        labs = np.stack([sl.true_lab(p) for p in parts])
-        shares = np.array([((first == i) & area).sum() for i in indices], dtype=float)
+    if kind == "variegated":
+        places = [(first == i) & area for i in indices]
         # What shows on less than a twelfth of the skein is not counted as a shade of it.
-        keep = shares > 0.08 * max(shares.sum(), 1)
-        labs, shares = labs[keep], shares[keep] / max(shares[keep].sum(), 1)
-    return Truth(kind, labs, shares, box, inside)
+        places = [p for p in places if p.sum() > 0.08 * area.sum()]
+    else:
+        places = [area]
+    labs = np.stack([sl.lab_of_xyz(sent_back[p].mean(axis=0)) for p in places])
+    shares = np.array([float(p.sum()) for p in places])
+    return Truth(kind, labs, shares / shares.sum(), box, inside, area)
 
 
 def _ground(rng, ground, material, xx, yy, places):
@@ -390,6 +395,11 @@ def _render(rng, spectra, materials, normal, openness, gap, sheen, factor, lamps
     amount = rng.uniform(0.3, 1.0)
     balance = white_raw**amount * day_raw ** (1 - amount)
     matrix = sl.colour_matrix(cam, mean_light)
+    # Beside the photo: the light that is sent back, as XYZ under D65 with a flat perfect white there as 1.
+    day = sl.daylight_weights()
+    once_day, twice_day = table @ day, table**2 @ day
+    flat = sum(fields)
+    sent_back = np.zeros((HEIGHT, WIDTH, 3))
     out = np.zeros((HEIGHT, WIDTH, 3))
     for name, way, spread in zip(lamps, directions, fields, strict=True):
         power = sl.lamp(name)
@@ -398,17 +408,31 @@ def _render(rng, spectra, materials, normal, openness, gap, sheen, factor, lamps
         direct = np.clip(normal @ way, 0, None) / way[2]
         light = spread * ((1 - diffuse) * direct * openness + diffuse * (0.5 + 0.5 * normal[..., 2]) * openness)
         light = light * factor
-        body = (1 - blend)[..., None] * once[first] + blend[..., None] * once[second]
-        body2 = (1 - blend)[..., None] * twice[first] + blend[..., None] * twice[second]
         deep = (inter * gap)[..., None]
-        out += light[..., None] * (body + deep * (body2 - body))
+
+        def body(once, twice, deep=deep):
+            alone = (1 - blend)[..., None] * once[first] + blend[..., None] * once[second]
+            again = (1 - blend)[..., None] * twice[first] + blend[..., None] * twice[second]
+            return alone + deep * (again - alone)
+
+        out += light[..., None] * body(once, twice)
+        sent_back += (light / flat)[..., None] * body(once_day, twice_day)
         half = way + np.array([0, 0, 1.0])
         half = half / np.linalg.norm(half)
         glint = sheen * np.clip(normal @ half, 0, 1) ** 18 * spread * openness
         out += glint[..., None] * (power @ cam.sensitivity)
+        sent_back += (glint / flat)[..., None] * day.sum(axis=0)
     linear = (out / balance) @ matrix.T
     white = (white_raw / balance) @ matrix.T
-    return linear, float(white @ [0.2126, 0.7152, 0.0722])
+    return linear, float(white @ [0.2126, 0.7152, 0.0722]), sent_back
+
+
+def strands(shape, pitch=12.0, angle=0.6):
+    """Light on round strands side by side: 1 on the crest, falling to .25 in the gap."""
+    rows, columns = np.indices(shape)
+    across = (rows * np.cos(angle) + columns * np.sin(angle)) / pitch
+    tilt = 2 * (across - np.floor(across)) - 1
+    return 0.25 + 0.75 * np.sqrt(1 - tilt**2)
 
 
 def overlap(one: tuple[int, ...], two: tuple[int, ...]) -> float:

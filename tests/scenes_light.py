@@ -55,14 +55,22 @@ BROADBAND = ("2700P", "2856P", "3200P", "4000K", "5000K", "5500K", "6500K", "750
 LEDS = ("LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5", "LED-V1", "LED-V2", "FL2", "FL11")
 
 
-def true_lab(reflectance: np.ndarray) -> np.ndarray:
-    """CIELAB under D65 (2 degree), by summation over NM; kept apart from the package's own formulas."""
-    colour = _colour()
+@cache
+def daylight_weights() -> np.ndarray:
+    """What XYZ takes of each wavelength's reflectance under D65, shape (31, 3); they add up to the white's XYZ."""
     weight = lamp("D65")[:, None] * observer()
-    white = weight.sum(axis=0)
-    xyz = np.asarray(reflectance) @ weight / white[1]
-    xy = white[:2] / white.sum()
-    return np.asarray(colour.XYZ_to_Lab(xyz, xy))
+    return weight / weight.sum(axis=0)[1]
+
+
+def lab_of_xyz(xyz: np.ndarray) -> np.ndarray:
+    """CIELAB under D65 (2 degree) of XYZ with white's Y as 1, by colour-science; kept apart from the package."""
+    white = daylight_weights().sum(axis=0)
+    return np.asarray(_colour().XYZ_to_Lab(np.asarray(xyz), white[:2] / white.sum()))
+
+
+def true_lab(reflectance: np.ndarray) -> np.ndarray:
+    """CIELAB under D65 of a flat thing of a reflectance, by summation over NM."""
+    return lab_of_xyz(np.asarray(reflectance) @ daylight_weights())
 
 
 def wool() -> np.ndarray:

@@ -7,17 +7,18 @@ import io
 from dataclasses import replace
 
 import pytest
+from page_hand import at, put
 from PIL import Image
 from test_app import brief, home, page, sound, texts  # noqa: F401 - the fixtures are used by name
 
 from blendplan.colour import delta_e_2000
-from blendplan.page.workspace import Find, History
 from blendplan.photo import nudge
+from blendplan.workspace import Find
 from blendplan.yarn import Shade
 
-ROSE = Shade(lab=(57.0, 55.0, 2.0), uncertainty=6.0, reasons=("tone-curve",))
-NEAR = replace(ROSE, lab=(60.0, 53.0, 3.0), uncertainty=3.0, reasons=("few-pixels",))
-FAR = replace(ROSE, lab=(80.0, 30.0, 20.0), uncertainty=9.0)
+ROSE = Shade(lab=(57.0, 55.0, 2.0), within=6.0, reasons=("tone-curve",))
+NEAR = replace(ROSE, lab=(60.0, 53.0, 3.0), within=3.0, reasons=("few-pixels",))
+FAR = replace(ROSE, lab=(80.0, 30.0, 20.0), within=9.0)
 
 
 def crop_of(srgb: str) -> str:
@@ -34,12 +35,10 @@ def found(*named: tuple[str, tuple[Shade, ...]]) -> tuple[Find, ...]:
 
 
 def with_finds(page, *named: tuple[str, tuple[Shade, ...]], demo: bool = True):  # noqa: F811
-    now = page.session_state["history"].now
+    now = page.session_state["session"].kept.now
     extras = replace(now.extras, finds=found(*named), demo=demo)
-    page.session_state["history"] = History(now=replace(now, extras=extras))
-    page.session_state["add-photos"] = True
-    page.run()
-    sound(page)
+    put(page, replace(now, extras=extras))
+    sound(at(page, "yarn"))
     return page
 
 
@@ -49,7 +48,7 @@ def test_two_finds_of_one_name_become_one_yarn_with_the_mean_shade(page) -> None
     assert "one yarn seen twice, or two yarns" in ask.label and ask.value == "one"
     gap = float(delta_e_2000(ROSE.lab, NEAR.lab))
     assert f"They lie {gap:.1f} apart" in texts(page) and "averaged" in texts(page)
-    assert "2 yarns" in page.button(key="take-fresh").label
+    assert "<h2>2 yarns." in texts(page)
     page.button(key="take-fresh").click().run()
     sound(page)
     assert [y.name for y in brief(page).yarns] == ["Rose", "Pale"]
@@ -58,7 +57,7 @@ def test_two_finds_of_one_name_become_one_yarn_with_the_mean_shade(page) -> None
     # The surer, with a fourth of the variance, draws the mean to itself.
     assert delta_e_2000(shade.lab, NEAR.lab) < delta_e_2000(shade.lab, ROSE.lab) / 2
     assert set(shade.reasons) == {"tone-curve", "few-pixels"}
-    crops = {c.yarn: c.picture for c in page.session_state["history"].now.extras.crops}
+    crops = {c.yarn: c.picture for c in page.session_state["session"].kept.now.extras.crops}
     assert crops["Rose"] == crop_of(NEAR.srgb), "the crop of the surest"
     assert f"2 readings of Rose, {gap:.1f} CIEDE2000 apart, were averaged" in texts(page)
 
@@ -66,7 +65,7 @@ def test_two_finds_of_one_name_become_one_yarn_with_the_mean_shade(page) -> None
 def test_two_finds_of_one_name_are_kept_apart_if_the_maker_says_so(page) -> None:  # noqa: F811
     with_finds(page, ("Rose", (ROSE,)), ("Rose", (NEAR,)))
     page.segmented_control(key="same-rose").set_value("apart").run()
-    assert "2 yarns" in page.button(key="take-fresh").label
+    assert "<h2>2 yarns." in texts(page)
     page.button(key="take-fresh").click().run()
     assert [(y.name, y.shades) for y in brief(page).yarns] == [("Rose", (ROSE,)), ("Rose 2", (NEAR,))]
     assert "averaged" not in texts(page)
@@ -87,7 +86,7 @@ def test_finds_without_a_name_are_not_asked_about(page) -> None:  # noqa: F811
     with_finds(page, ("", (ROSE,)), (" ", (NEAR,)))
     assert "one yarn seen twice" not in " ".join(c.label for c in page.segmented_control)
     page.button(key="take-fresh").click().run()
-    assert [y.name for y in brief(page).yarns] == ["Yarn 1", "Yarn 2"]
+    assert [y.name for y in brief(page).yarns] == ["Yarn A", "Yarn B"]
 
 
 @pytest.mark.parametrize("eye", [False, True])
@@ -95,6 +94,7 @@ def test_a_yarn_in_the_blanket_that_is_seen_again_takes_the_mean_unless_set_by_e
     with_finds(page, ("Rose", (ROSE,)))
     page.button(key="take-fresh").click().run()
     if eye:
+        at(page, "yarn")
         page.button(key="y0-0-darker").click().run()
     before = brief(page).yarns[0].shades[0]
     with_finds(page, ("ROSE", (NEAR,)), ("Pale", (FAR,)), demo=False)
@@ -102,11 +102,11 @@ def test_a_yarn_in_the_blanket_that_is_seen_again_takes_the_mean_unless_set_by_e
     page.button(key="take-more").click().run()
     sound(page)
     assert [y.name for y in brief(page).yarns] == ["Rose", "Pale"]
-    assert brief(page).sequence.order == ("Rose", "Pale")
+    assert brief(page).design.order == ("Rose", "Pale")
     (shade,) = brief(page).yarns[0].shades
     if eye:
         assert shade == before == nudge(ROSE, lighter=-1) and "by eye, and that is kept" in texts(page)
     else:
         assert ROSE.lab[0] < shade.lab[0] < NEAR.lab[0]
     page.button(key="undo").click().run()
-    assert len(page.session_state["history"].now.extras.finds) == 2 and len(brief(page).yarns) == 1
+    assert len(page.session_state["session"].kept.now.extras.finds) == 2 and len(brief(page).yarns) == 1

@@ -1,18 +1,20 @@
-"""The pair table and the blends nearest to a wanted colour."""
+"""All pairs of a palette, and the blends nearest to a wanted colour."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from itertools import combinations_with_replacement
 
 import numpy as np
 import pytest
 
-from blendplan.blend.nearest import nearest_blends, pair_table
-from blendplan.blend.pair import mix, mix_yarns
+from blendplan.blend.advice import nearest_blends
+from blendplan.blend.pair import mix, mix_yarns, pair_labs
+from blendplan.blend.strands import Viewing
 from blendplan.colour import delta_e_2000, hex_to_lab
 from blendplan.errors import ColourError, QuantityError, YarnError
-from blendplan.yarn import PutUp, Shade, Yarn
+from blendplan.yarn import Shade, Yarn
 
 
 def colours(count: int, seed: int) -> np.ndarray:
@@ -25,49 +27,23 @@ def yarns(count: int, seed: int, *, weights: bool = False) -> list[Yarn]:
         Yarn(
             name=f"Yarn {i}",
             shades=(Shade(lab=tuple(lab)),),
-            put_up=PutUp(mass_g=100, length_m=int(rng.integers(80, 400))) if weights else None,
+            grams=100,
+            metres=int(rng.integers(80, 400)) if weights else None,
         )
         for i, lab in enumerate(colours(count, seed).tolist())
     ]
 
 
-def test_ten_yarns_make_55_blends() -> None:
-    """Trade facts 2e: all pairs and solids from n yarns are n (n + 1) / 2; ten make 55."""
-    table = pair_table(colours(10, 1).tolist())
-    assert table.size == 10 and table.blends == 55
-
-
-def test_the_table_is_symmetric_with_solids_on_the_diagonal() -> None:
-    labs = colours(9, 2)
-    table = pair_table(labs.tolist(), member=1.6)
-    for i in range(9):
-        np.testing.assert_allclose(table.lab[i][i], labs[i], atol=1e-6)
-        assert table.strand_difference[i][i] == 0
-        for j in range(9):
-            assert table.srgb[i][j] == table.srgb[j][i]
-            assert table.lab[i][j] == table.lab[j][i]
-
-
-@pytest.mark.parametrize("member", ["perceptual", "optical", 2.0])
-def test_every_cell_is_the_single_blend(member: str | float) -> None:
-    labs, widths = colours(6, 3).tolist(), [1.0, 2.0, 1.5, 0.7, 1.0, 3.0]
-    table = pair_table(labs, widths=widths, member=member)
+@pytest.mark.parametrize("from_m", [0.0, 2.0, math.inf])
+def test_every_pair_of_a_table_is_the_single_blend(from_m: float) -> None:
+    bench, viewing = yarns(6, 3, weights=True), Viewing(from_m=from_m)
+    table = pair_labs(bench, viewing)
+    np.testing.assert_array_equal(table, table.swapaxes(0, 1))
     for i in range(6):
-        for j in range(i, 6):
-            one = mix([labs[i], labs[j]], shares=(widths[i], widths[j]), member=member)
-            assert table.srgb[i][j] == one.srgb
-            np.testing.assert_allclose(table.lab[i][j], one.lab, atol=1e-9)
-            assert table.strand_difference[i][j] == pytest.approx(one.strand_difference, abs=1e-9)
-
-
-@pytest.mark.parametrize("bad", [[], [(1, 2)], [(1, 2, float("inf"))]])
-def test_a_table_of_nothing_is_refused(bad: list[tuple[float, ...]]) -> None:
-    with pytest.raises(ColourError, match="one colour or more"):
-        pair_table(bad)
-    with pytest.raises(ColourError, match="201 yarns were given for a table of pairs; allowed is at most 200"):
-        pair_table(colours(201, 1).tolist())
-    with pytest.raises(ColourError, match="one for each"):
-        pair_table([(50, 0, 0)], widths=[1, 2])
+        np.testing.assert_allclose(table[i, i], bench[i].lab, atol=1e-6)
+        for j in range(i + 1, 6):
+            one = mix_yarns([bench[i], bench[j]], viewing=viewing)
+            np.testing.assert_allclose(table[i, j], one.lab, atol=1e-6)
 
 
 @pytest.mark.parametrize("strands", [2, 3])
@@ -76,7 +52,7 @@ def test_the_nearest_is_the_nearest_of_all(strands: int, known: str) -> None:
     """Against trying every combination one by one; put-ups known of no yarn, some, or all."""
     bench = yarns(7, 4, weights=known != "none")
     if known == "some":
-        bench = [replace(y, put_up=None) if i % 2 else y for i, y in enumerate(bench)]
+        bench = [replace(y, grams=None, metres=None) if i % 2 else y for i, y in enumerate(bench)]
     wanted = (55.0, 12.0, -8.0)
     tried = []
     for chosen in combinations_with_replacement(bench, strands):
@@ -102,16 +78,17 @@ def test_three_strands_give_unequal_shares() -> None:
         Yarn(name="Soot", shades=(Shade(lab=(10, 0, 0)),)),
         Yarn(name="Chalk", shades=(Shade(lab=(95, 0, 0)),)),
     ]
-    wanted = mix([(10, 0, 0), (95, 0, 0)], shares=(2, 1)).lab
+    wanted = mix([(10, 0, 0), (10, 0, 0), (95, 0, 0)]).lab
     best = nearest_blends(wanted, bench, strands=3)[0]
     assert best.strands == ("Soot", "Soot", "Chalk") and best.difference < 1e-6
 
 
 def test_more_strands_never_do_worse_when_multiples_are_allowed() -> None:
-    """Every two-strand blend of equal yarns is also a four-strand one (AB is AABB)."""
+    """From far away every two-strand blend of equal yarns is also a four-strand one (AB is AABB)."""
+    far = Viewing(from_m=math.inf)
     bench = yarns(6, 6)
     for wanted in colours(5, 7).tolist():
-        two, four = (nearest_blends(wanted, bench, strands=s, count=1)[0].difference for s in (2, 4))
+        two, four = (nearest_blends(wanted, bench, viewing=far, strands=s, count=1)[0].difference for s in (2, 4))
         assert four <= two + 1e-9
 
 

@@ -10,33 +10,56 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from blendplan.blend.pair import Blend, blend_labs, mix, mix_yarns, strand_width, visible_shares
-from blendplan.blend.reading import READS, read_strands
-from blendplan.blend.uncertainty import P90_OF_SIGMA, blend_uncertainty, draw_labs
-from blendplan.colour import delta_e_2000, hex_to_lab, lab_to_linear, linear_to_oklab
+from blendplan.blend.advice import nearest_blends
+from blendplan.blend.pair import (
+    COMMON_LIGHTNESS,
+    P90_OF_SIGMA,
+    Blend,
+    blend_bound,
+    blend_labs,
+    draw_labs,
+    draw_shades,
+    mix,
+    mix_yarns,
+    mixed_lab,
+    pair_labs,
+    strand_mm,
+    visible_shares,
+)
+from blendplan.blend.strands import READS, Viewing, read_strands
+from blendplan.colour import (
+    LINEAR_TO_XYZ,
+    delta_e_2000,
+    hex_to_lab,
+    lab_to_linear,
+    linear_to_lab,
+    linear_to_oklab,
+    oklab_to_linear,
+)
 from blendplan.errors import ColourError, QuantityError
-from blendplan.yarn import PutUp, Shade, Yarn
+from blendplan.yarn import Shade, Yarn
 
 lab = st.tuples(st.floats(0, 100), st.floats(-60, 60), st.floats(-60, 60))
 share = st.floats(0, 1)
 
 
 def yarn(name: str, hex_code: str = "#806040", m_per_100g: int | None = None, u: float | None = None) -> Yarn:
-    shade = Shade(lab=tuple(hex_to_lab(hex_code).tolist()), uncertainty=u)  # type: ignore[arg-type]
+    shade = Shade(lab=tuple(hex_to_lab(hex_code).tolist()), within=u)  # type: ignore[arg-type]
     return Yarn(
         name=name,
         shades=(shade,),
-        put_up=None if m_per_100g is None else PutUp(mass_g=100, length_m=m_per_100g),
+        grams=100,
+        metres=m_per_100g,
     )
 
 
-def test_both_ends_are_shown_whatever_the_member() -> None:
+def test_both_ends_are_shown_whatever_the_distance() -> None:
     strands = [hex_to_lab("#1f3b73").tolist(), hex_to_lab("#f2d16b").tolist()]
-    made = {m: mix(strands, member=m) for m in ("perceptual", "optical", 1.5)}
-    assert {b.perceptual for b in made.values()} == {"#83877d"}
-    assert {b.optical for b in made.values()} == {"#b39e6f"}
-    assert made["perceptual"].srgb == "#83877d" and made["optical"].srgb == "#b39e6f"
-    assert made["perceptual"].lab[0] < made[1.5].lab[0] < made["optical"].lab[0]
+    near, sofa, far = (mix(strands, viewing=Viewing(from_m=m)) for m in (0.0, 2.0, math.inf))
+    # The near end is the Oklab mean of a separate prototype (colour facts, 2a).
+    assert {b.near for b in (near, sofa, far)} == {"#83877d"} == {near.srgb}
+    assert {b.far for b in (near, sofa, far)} == {far.srgb}
+    assert near.lab[0] < sofa.lab[0] < far.lab[0] and sofa == mix(strands)
 
 
 @given(lab, lab, share)
@@ -48,26 +71,35 @@ def test_order_of_strands_does_not_matter(one: tuple[float, ...], two: tuple[flo
     assert there.strand_difference == pytest.approx(back.strand_difference, abs=1e-9)
 
 
-@given(lab, lab, share, st.floats(1, 3))
+@given(lab, lab, share, st.sampled_from([0.0, 0.5, 2.0, 40.0, math.inf]))
 @settings(max_examples=150, deadline=None)
-def test_a_blend_is_always_whole(one: tuple[float, ...], two: tuple[float, ...], s: float, n: float) -> None:
-    made = mix([one, two], shares=(s, 1 - s), member=n)
+def test_a_blend_is_always_whole(one: tuple[float, ...], two: tuple[float, ...], s: float, m: float) -> None:
+    made = mix([one, two], shares=(s, 1 - s), viewing=Viewing(from_m=m))
     assert all(map(math.isfinite, made.lab))
     assert made.reads_as in READS
     text = json.dumps(made.to_json(), allow_nan=False)
-    assert set(json.loads(text)) == {"srgb", "lab", "strand_difference", "range", "reads_as", "notices"}
-    for code in (made.srgb, made.perceptual, made.optical):
+    assert set(json.loads(text)) == {
+        "srgb",
+        "lab",
+        "seen_from_m",
+        "near",
+        "far",
+        "strand_difference",
+        "within",
+        "reads_as",
+        "notices",
+    }
+    for code in (made.srgb, made.near, made.far):
         assert len(code) == 7
 
 
 def test_a_blend_outside_the_screen_keeps_its_hue_and_says_so() -> None:
-    made = mix([hex_to_lab("#ff0000").tolist(), hex_to_lab("#00ffff").tolist()], member=3.0)
     rng = np.random.default_rng(31)
     found = 0
     for codes in rng.uniform(0, 1, (4000, 2, 3)) > 0.5:  # corners of the sRGB cube: the strongest pairs
         strands = [hex_to_lab("#" + "".join("ff" if c else "00" for c in s)).tolist() for s in codes]
-        made = mix(strands)
-        if made.in_gamut:
+        made = mix(strands, viewing=Viewing(from_m=0.0))
+        if np.all(np.abs(lab_to_linear(made.lab) - 0.5) < 0.5 + 1e-6):
             assert not any("screen" in n.text for n in made.notices)
             continue
         found += 1
@@ -114,40 +146,93 @@ def test_visible_shares_go_with_the_root_of_tex() -> None:
 def test_visible_shares_are_equal_where_a_put_up_is_missing() -> None:
     assert visible_shares([yarn("Peat", m_per_100g=100), yarn("Fog")]) == (0.5, 0.5)
     assert visible_shares([]) == ()
-    assert strand_width(yarn("Fog")) is None
+    assert strand_mm(yarn("Fog")) is None
 
 
-def test_mix_of_yarns_uses_shares_and_uncertainty() -> None:
+def test_width_comes_from_the_band_or_else_the_class() -> None:
+    """Trade facts, 1: 180 m in 100 g for medium and 35 for jumbo, so a jumbo strand is 2.27 times as wide."""
+    jumbo = Yarn(name="Rope", shades=(Shade(lab=(50, 0, 0)),), weight_class=7)
+    medium = Yarn(name="Peat", shades=(Shade(lab=(50, 0, 0)),), weight_class=4)
+    one, two = strand_mm(jumbo), strand_mm(medium)
+    assert one is not None and two is not None and one / two == pytest.approx(math.sqrt(180 / 35))
+    assert visible_shares([jumbo, medium])[0] == pytest.approx(one / (one + two))
+    assert strand_mm(yarn("Fog", m_per_100g=180)) == pytest.approx(two)
+
+
+def test_thin_strands_fuse_sooner() -> None:
+    def pair(metres: int) -> list[Yarn]:
+        return [yarn("Peat", "#202428", metres), yarn("Fog", "#e4ddcc", metres)]
+
+    thick, thin = (mix_yarns(pair(m)) for m in (80, 400))
+    assert thick.lab[0] < thin.lab[0] < mix_yarns(pair(400), viewing=Viewing(from_m=math.inf)).lab[0]
+
+
+def test_one_answer_for_a_pair_wherever_it_is_asked() -> None:
+    yarns = [yarn("Peat", "#3b2a20", 100), yarn("Fog", "#d8dcdd", 400), yarn("Moss", "#5f7048"), yarn("Ink", "#1f3b73")]
+    for viewing in (None, Viewing(from_m=4.0)):
+        table = pair_labs(yarns, viewing)
+        for i, one in enumerate(yarns):
+            for j, two in enumerate(yarns):
+                made = mix_yarns([one, two], viewing=viewing).lab
+                np.testing.assert_allclose(table[i, j], made, atol=1e-6)
+                np.testing.assert_allclose(mixed_lab([one, two], viewing), made, atol=1e-9)
+
+
+def test_mix_of_yarns_uses_shares_and_bounds() -> None:
     a, b = yarn("Peat", "#3b2a20", 100, u=3.0), yarn("Fog", "#d8dcdd", 400, u=2.0)
     made = mix_yarns([a, b])
     assert made.shares == pytest.approx((2 / 3, 1 / 3))
-    assert made.lab == pytest.approx(mix([a.lab, b.lab], shares=(2, 1)).lab)
-    assert made.uncertainty is not None and 1.0 < made.uncertainty < 4.5
-    assert mix_yarns([a, yarn("Chalk", "#f0f0f0", 400)]).uncertainty is None
+    assert made.lab == pytest.approx(mix([a.lab, b.lab], shares=(2, 1), width_mm=(4 * 1.8**0.5 + 2 * 1.8**0.5) / 2).lab)
+    assert made.within is not None and 1.0 < made.within < 4.5
+    assert mix_yarns([a, yarn("Chalk", "#f0f0f0", 400)]).within is None
 
 
 def test_the_least_sure_shade_of_a_yarn_counts() -> None:
     def many(*us: float | None) -> Yarn:
-        return Yarn(name="Two", shades=tuple(Shade(lab=(50.0, 0.0, 0.0), share=0.5, uncertainty=u) for u in us))
+        return Yarn(name="Two", shades=tuple(Shade(lab=(50.0, 0.0, 0.0), share=0.5, within=u) for u in us))
 
     other = yarn("Fog", "#c8ccd0", u=1.0)
-    sure, less = (mix_yarns([many(*us), other]).uncertainty for us in ((1.0, 1.0), (1.0, 5.0)))
+    sure, less = (mix_yarns([many(*us), other]).within for us in ((1.0, 1.0), (1.0, 5.0)))
     assert sure is not None and less is not None and less > 1.5 * sure
-    assert mix_yarns([many(1.0, 5.0), other]).uncertainty == mix_yarns([many(5.0, 5.0), other]).uncertainty
-    assert mix_yarns([many(1.0, None), other]).uncertainty is None
+    assert mix_yarns([many(1.0, 5.0), other]).within == mix_yarns([many(5.0, 5.0), other]).within
+    assert mix_yarns([many(1.0, None), other]).within is None
 
 
-def test_equal_shares_that_were_assumed_are_told() -> None:
+def test_what_is_assumed_of_strands_of_unknown_width_is_told() -> None:
     known, bare = yarn("Peat", m_per_100g=100), yarn("Fog")
-    assert [n.text for n in mix_yarns([known, bare]).notices if n.level == "assumed"] == [
-        "grams and metres of Fog are not known, so all strands are taken to show equally; fill them in from the band."
-    ]
-    # Nothing is known of either, or nothing is missing: there is nothing to tell.
-    for pair in ([bare, yarn("Mist")], [known, yarn("Bog", m_per_100g=300)], [bare, bare]):
-        assert not [n for n in mix_yarns(pair).notices if n.level == "assumed"]
+    for pair, names in (([known, bare], "Fog"), ([bare, yarn("Mist")], "Fog, Mist"), ([bare, bare], "Fog")):
+        assert [n.text for n in mix_yarns(pair).notices if n.level == "assumed"] == [
+            f"neither weight class nor grams and metres of {names} are known, so strands are taken to show equally and "
+            "these to be as wide as medium yarn; fill them in from the band."
+        ]
+    # Nothing is missing, or there is one strand alone: there is nothing to tell.
+    for strands in ([known, yarn("Bog", m_per_100g=300)], [bare]):
+        assert not [n for n in mix_yarns(strands).notices if n.level == "assumed"]
     light = Yarn(name="Lace", shades=(Shade(lab=(50, 0, 0)),), weight_class=0)
     heavy = Yarn(name="Rope", shades=(Shade(lab=(50, 0, 0)),), weight_class=6)
-    assert [n.level for n in mix_yarns([light, heavy]).notices] == ["assumed"]
+    assert not mix_yarns([light, heavy]).notices
+
+
+@pytest.mark.parametrize("from_m", [0.0, 0.5, 2.0, 8.0, math.inf])
+def test_a_yarn_of_several_shades_is_the_mean_of_the_blends_along_it(from_m: float) -> None:
+    """Runs of a colour are longer than the eye melts, so each is blended apart and the mean in Oklab taken."""
+    rng = np.random.default_rng(5)
+    viewing = Viewing(from_m=from_m)
+    for _ in range(20):
+        labs = linear_to_lab(np.clip(oklab_to_linear(rng.uniform([0.3, -0.1, -0.1], [0.9, 0.1, 0.1], (3, 3))), 0, 1))
+        parts = (0.3, 0.7)
+        shades = tuple(Shade(lab=tuple(x), share=part) for x, part in zip(labs[:2].tolist(), parts, strict=True))
+        many, plain = Yarn(name="Rock Pool", shades=shades), Yarn(name="Fog", shades=(Shade(lab=tuple(labs[2])),))
+        each = blend_labs([[x, labs[2]] for x in labs[:2]], viewing=viewing)
+        oklab = linear_to_oklab(lab_to_linear(each))
+        along = linear_to_lab(oklab_to_linear(parts[0] * oklab[0] + parts[1] * oklab[1]))
+        made = mix_yarns([many, plain], viewing=viewing)
+        assert float(delta_e_2000(made.lab, along)) < 0.01
+        # The same colour in the table of pairs, in stripes, and where a colour is looked for.
+        for other in (pair_labs([plain, many], viewing)[0, 1], mixed_lab([plain, many], viewing)):
+            np.testing.assert_allclose(other, made.lab, atol=1e-6)
+        (match,) = nearest_blends(made.lab, [many, plain], viewing=viewing, count=1)
+        assert match.difference < 0.01 and set(match.strands) == {"Rock Pool", "Fog"}
 
 
 def test_a_yarn_of_several_shades_wanders_and_says_between_what() -> None:
@@ -184,23 +269,27 @@ def test_90_percent_point_of_three_normals() -> None:
 
 def test_one_strand_keeps_its_uncertainty() -> None:
     centre = [(55.0, 0.0, 0.0)]
-    assert blend_uncertainty(centre, [3.0]) == pytest.approx(3.0, rel=0.1)
+    assert blend_bound(centre, [3.0]) == pytest.approx(3.0, rel=0.1)
 
 
-def test_independent_errors_average_out_and_shared_ones_do_not() -> None:
-    """Two greys near each other: errors add as (1 + rho) / 2 of the variance, a line of algebra."""
-    strands = [(50.0, 0.0, 0.0), (54.0, 0.0, 0.0)]
-    for shared in (0.0, 0.5, 1.0):
-        got = blend_uncertainty(strands, [3.0, 3.0], shared=shared)
-        assert got == pytest.approx(3.0 * math.sqrt((1 + shared) / 2), rel=0.1)
+def test_lightness_errs_in_common_and_colour_does_not() -> None:
+    """Two greys: the spread of their mean is (1 + .57) / 2 of the variance along L*, 1 / 2 along the others."""
+    drawn = draw_shades([(50.0, 0.0, 0.0), (54.0, 0.0, 0.0)], [3.0, 3.0], 20_000)
+    one, mean = drawn[:, 0].var(axis=0), drawn.mean(axis=1).var(axis=0)
+    np.testing.assert_allclose(mean / one, [(1 + COMMON_LIGHTNESS) / 2, 0.5, 0.5], rtol=0.06)
+    apart = draw_shades([(50.0, 0.0, 0.0), (54.0, 0.0, 0.0)], [3.0, 3.0], 20_000, photos=["one", "two"])
+    own = draw_shades([(50.0, 0.0, 0.0), (54.0, 0.0, 0.0)], [3.0, 3.0], 20_000, photos=["", ""])
+    for drawn in (apart, own):
+        assert np.corrcoef(drawn[:, 0, 0], drawn[:, 1, 0])[0, 1] == pytest.approx(0.0, abs=0.03)
+    assert np.all(draw_shades([(50.0, 1.0, 2.0)], [None], 5) == [50.0, 1.0, 2.0])
 
 
 def test_uncertainty_grows_with_that_of_the_strands_and_is_the_same_each_time() -> None:
     strands = [(30.0, 10.0, -20.0), (70.0, 5.0, 40.0)]
-    low, high = (blend_uncertainty(strands, [u, u]) for u in (1.0, 4.0))
+    low, high = (blend_bound(strands, [u, u]) for u in (1.0, 4.0))
     assert high == pytest.approx(4 * low, rel=0.15)
-    assert low == blend_uncertainty(strands, [1.0, 1.0])
-    assert blend_uncertainty(strands, [0.0, 0.0]) == pytest.approx(0, abs=1e-6)
+    assert low == blend_bound(strands, [1.0, 1.0])
+    assert blend_bound(strands, [0.0, 0.0]) == pytest.approx(0, abs=1e-6)
 
 
 # --- How it reads ------------------------------------------------------------------------------------------------
@@ -234,15 +323,37 @@ def test_contrast_never_softens_the_word() -> None:
     assert ranks == sorted(ranks) and set(ranks) == {0, 1, 2, 3, 4}
 
 
+def s_cielab(row: np.ndarray, px_per_cm: float, distance_cm: float) -> np.ndarray:
+    """Return light in a row as S-CIELAB's three channels leave it, colour blurred more than light; CIELAB.
+
+    Zhang and Wandell 1996: opponent matrix, weights and half-height full widths (degrees) as in the authors' code,
+    without the luminance channel's negative lobe.
+    """
+    from scipy.ndimage import gaussian_filter1d
+
+    opponent = np.array([[0.2787, 0.7218, -0.1066], [-0.4488, 0.2898, 0.0772], [0.0860, -0.5900, 0.5011]])
+    kernels = (
+        ((1.00327, 0.05), (0.114416, 0.225)),
+        ((0.616725, 0.0685), (0.383275, 0.826)),
+        ((0.567885, 0.092), (0.432115, 0.6451)),
+    )
+    px_per_degree = 2 * distance_cm * np.tan(np.radians(0.5)) * px_per_cm
+    into = opponent @ LINEAR_TO_XYZ
+    planes = (row @ into.T).T
+    for c, kernel in enumerate(kernels):
+        total = sum(w for w, _ in kernel)
+        planes[c] = sum(
+            w / total * gaussian_filter1d(planes[c], d / 2.3548 * px_per_degree, mode="wrap") for w, d in kernel
+        )
+    return linear_to_lab(np.clip(planes.T @ np.linalg.inv(into).T, 0, 1))
+
+
 def test_the_words_keep_their_order_through_the_filters_of_the_eye() -> None:
     """S-CIELAB (Zhang and Wandell 1996) on strands with 4 mm runs of colour, seen from 6 m and from 60 cm.
 
     What remains of the strands' difference must rise from tonal to barber-poled; strands of like lightness must melt
     although they differ as much as marled ones in the hand.
     """
-    from blendplan.colour import linear_to_lab, oklab_to_linear
-    from blendplan.picture.distance import seen_from
-
     rng = np.random.default_rng(606)
     left: dict[float, dict[str, list[float]]] = {60.0: {}, 600.0: {}}
     for _ in range(400):
@@ -250,9 +361,9 @@ def test_the_words_keep_their_order_through_the_filters_of_the_eye() -> None:
         if np.any((light < 0) | (light > 1)):
             continue
         code = read_strands(linear_to_lab(light).tolist()).code
-        cloth = np.repeat(light[np.arange(128) // 8 % 2][None].astype(np.float32), 8, axis=0)
+        cloth = light[np.arange(128) // 8 % 2]
         for distance, by_code in left.items():
-            row = linear_to_lab(np.clip(seen_from(cloth, px_per_cm=20, distance_cm=distance)[4, 60:76:8], 0, 1))
+            row = s_cielab(cloth, 20, distance)[60:76:8]
             by_code.setdefault(code, []).append(float(delta_e_2000(row[0], row[1])))
     for by_code in left.values():
         middle = {code: float(np.median(values)) for code, values in by_code.items()}
@@ -266,9 +377,9 @@ def test_the_words_keep_their_order_through_the_filters_of_the_eye() -> None:
 def test_many_blends_at_once_are_the_single_ones() -> None:
     rng = np.random.default_rng(8)
     strands = rng.uniform([10, -40, -40], [90, 40, 40], (50, 2, 3))
-    together = blend_labs(strands, (2, 1), member=1.7)
+    together = blend_labs(strands, (2, 1), viewing=Viewing(from_m=1.7))
     for row, pair in zip(together, strands, strict=True):
-        np.testing.assert_allclose(row, mix(pair.tolist(), shares=(2, 1), member=1.7).lab, atol=1e-9)
+        np.testing.assert_allclose(row, mix(pair.tolist(), shares=(2, 1), viewing=Viewing(from_m=1.7)).lab, atol=1e-9)
 
 
 def test_a_blend_is_a_value() -> None:

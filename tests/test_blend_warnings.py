@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import warnings
-from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -12,14 +11,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from blendplan.blend.deficiency import DEFICIENCIES, seen_with
-from blendplan.blend.pair import blend_labs
-from blendplan.blend.warnings import BlendWarning, Limits, check_stripes
+from blendplan.blend.advice import BlendWarning, Limits, check_stripes
+from blendplan.blend.pair import blend_labs, mixed_lab
+from blendplan.blend.strands import DEFICIENCIES, Viewing, seen_with
 from blendplan.colour import delta_e_2000, hex_to_lab, linear_to_lab
 from blendplan.errors import QuantityError, StripeError
 from blendplan.palette import read_palette
 from blendplan.stripes.model import Stripe
-from blendplan.stripes.sequence import Sequence as Order
+from blendplan.stripes.model import StripeRule as Order
 from blendplan.yarn import Shade, Yarn
 
 PALETTES = sorted((Path(__file__).parent.parent / "palettes").glob("*.csv"))
@@ -33,11 +32,11 @@ def fade(yarns: dict[str, Yarn], *names: str) -> tuple[Stripe, ...]:
     return Order(order=names or tuple(yarns)).expand()
 
 
-def codes(found: Sequence[BlendWarning]) -> list[tuple[str, tuple[int, ...]]]:
+def codes(found: list[BlendWarning]) -> list[tuple[str, tuple[int, ...]]]:
     return [(w.code, w.stripes) for w in found]
 
 
-def chroma(lab: Sequence[float]) -> float:
+def chroma(lab: tuple[float, ...]) -> float:
     return float(np.hypot(lab[1], lab[2]))
 
 
@@ -86,7 +85,7 @@ def test_an_unknown_deficiency_is_refused() -> None:
 
 
 def test_complements_grey_out_and_a_lively_partner_is_named() -> None:
-    yarns = palette(Teal="#1f8f8f", Brick="#b4503c", Plum="#6d2f6e", Sea="#2f6fae")
+    yarns = palette(Teal="#1f8f8f", Brick="#a0523c", Plum="#6d2f6e", Sea="#2f6fae")
     found = [w for w in check_stripes(fade(yarns, "Teal", "Brick"), yarns) if w.code == "greys-out"]
     assert [w.stripes for w in found] == [(1,)]
     assert "greys out" in found[0].problem.text and "Teal + Brick" in found[0].problem.text
@@ -105,8 +104,29 @@ def test_a_grey_strand_is_no_surprise() -> None:
     assert not [w for w in check_stripes(fade(yarns), yarns) if w.code == "greys-out"]
 
 
+def test_a_blend_just_as_coloured_as_the_limit_is_not_grey() -> None:
+    yarns = palette(Teal="#1f8f8f", Brick="#a0523c")
+    stripes = fade(yarns)
+    (blend,) = (stripe for stripe in stripes if len(set(stripe.strands)) > 1)
+    least = chroma(tuple(mixed_lab([yarns[name] for name in blend.strands])))
+
+    def greys_out(limit: float) -> bool:
+        limits = Limits(grey_chroma=limit, grey_below=1.0)
+        return any(w.code == "greys-out" for w in check_stripes(stripes, yarns, limits=limits))
+
+    assert not greys_out(least) and greys_out(float(np.nextafter(least, 100)))
+
+
+def test_a_strand_just_as_coloured_as_the_limit_counts_as_coloured() -> None:
+    yarns = palette(Teal="#1f8f8f", Brick="#a0523c")
+    duller = min(chroma(yarn.lab) for yarn in yarns.values())
+    for limit, told in ((duller, True), (float(np.nextafter(duller, 100)), False)):
+        found = check_stripes(fade(yarns), yarns, limits=Limits(coloured_from=limit))
+        assert any(w.code == "greys-out" for w in found) is told
+
+
 def test_a_carrier_really_clears_the_grey() -> None:
-    yarns = palette(Teal="#1f8f8f", Brick="#b4503c", Gold="#c9a227")
+    yarns = palette(Teal="#1f8f8f", Brick="#a0523c", Gold="#c9a227")
     (found,) = [w for w in check_stripes(fade(yarns, "Teal", "Brick"), yarns) if w.code == "greys-out"]
     carriers = [dict(s.values) for s in found.suggestions if "carrier" in dict(s.values)]
     assert [c["carrier"] for c in carriers] == ["Gold"]
@@ -140,6 +160,13 @@ def test_a_stripe_is_held_against_the_other_steps_not_against_its_own() -> None:
     assert ("stands-out", (3,)) in codes(check_stripes(stripes, yarns))
 
 
+def test_a_step_just_as_long_as_the_limit_stands_out() -> None:
+    stripes, yarns = greys(50.0, 53.0, 56.0, 80.0, 57.0)
+    shorter = min(float(delta_e_2000(yarns["L 80.0"].lab, yarns[name].lab)) for name in ("L 56.0", "L 57.0"))
+    for limit, told in ((shorter, True), (float(np.nextafter(shorter, 100)), False)):
+        assert (("stands-out", (3,)) in codes(check_stripes(stripes, yarns, limits=Limits(big_step=limit)))) is told
+
+
 def test_a_carrier_that_hardly_helps_is_not_suggested() -> None:
     yarns = palette(
         Chalk="#e8e4da", Sand="#cfc3a8", Oat="#b8a888", Bark="#5a4632", Peat="#46382c", Soot="#33302c", Blue="#2040c0"
@@ -162,6 +189,14 @@ def test_two_stripes_that_are_alike() -> None:
     found = [w for w in check_stripes(fade(yarns, "Moss", "Fern", "Rust"), yarns) if w.code == "alike"]
     assert [w.stripes for w in found] == [(0, 1), (1, 2)]
     assert "cannot be told apart" in found[0].problem.text and "stripes 1 and 2" in found[0].problem.text
+
+
+def test_two_stripes_just_as_far_apart_as_the_limit_are_not_alike() -> None:
+    yarns = palette(Moss="#5f7048", Fern="#617149")
+    apart = float(delta_e_2000(*(yarn.lab for yarn in yarns.values())))
+    stripes = [Stripe(strands=(name, name), rows=2) for name in yarns]
+    for limit, told in ((apart, False), (float(np.nextafter(apart, 100)), True)):
+        assert any(w.code == "alike" for w in check_stripes(stripes, yarns, limits=Limits(alike=limit))) is told
 
 
 def test_two_yarns_of_one_colour_far_apart_in_the_order() -> None:
@@ -187,6 +222,21 @@ def test_yarns_that_no_stripe_uses_yet_are_suggested_first() -> None:
     # With none spare, one that is in use is better than no advice.
     found = [w for w in check_stripes(fade(yarns, *order), yarns) if w.stripes == (5,) and w.code == "stands-out"]
     assert [dict(s.values)["carrier"] for s in found[0].suggestions if "carrier" in dict(s.values)] == ["Clay"]
+
+
+def test_neighbours_that_the_doubt_may_bring_together() -> None:
+    def greys_within(bound: float | None, *lights: float) -> list[BlendWarning]:
+        yarns = {f"L {v}": Yarn(name=f"L {v}", shades=(Shade(lab=(v, 0.0, 0.0), within=bound),)) for v in lights}
+        stripes = [Stripe(strands=(name, name), rows=2) for name in yarns]
+        return [w for w in check_stripes(stripes, yarns) if w.code == "may-be-alike"]
+
+    assert not greys_within(None, 50.0, 53.0) and not greys_within(0.5, 50.0, 54.0)
+    assert not greys_within(5.0, 20.0, 80.0)
+    (found,) = greys_within(5.0, 50.0, 53.0)
+    assert found.stripes == (0, 1) and "may read alike" in found.problem.text
+    assert "photograph L 5" in found.suggestions[-1].text
+    # What is alike already is not told twice.
+    assert not greys_within(5.0, 50.0, 50.5)
 
 
 def test_the_same_strands_twice_are_meant() -> None:
@@ -233,18 +283,19 @@ def test_stripes_that_are_near_for_everybody_are_not_called_merging() -> None:
 # --- All of them -------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("path", PALETTES, ids=lambda p: p.stem)
-def test_every_warning_has_advice_and_names_only_yarns_at_hand(path: Path) -> None:
-    yarns = {y.name: y for y in read_palette(path.read_bytes(), path.name).yarns}
-    names = list(yarns)
-    for shift in range(3):
-        order = names[shift:] + names[:shift]
-        for warning in check_stripes(fade(yarns, *order), yarns):
+def test_every_warning_has_advice_and_names_only_yarns_at_hand() -> None:
+    told = set()
+    for path, shift in itertools.product(PALETTES, range(3)):
+        yarns = {y.name: y for y in read_palette(path.read_bytes(), path.name).yarns}
+        names = list(yarns)
+        for warning in check_stripes(fade(yarns, *names[shift:], *names[:shift]), yarns):
+            told.add(warning.code)
             assert warning.suggestions
             for said in (warning.problem, *warning.suggestions):
                 assert said.text[-1] == "." and "{" not in said.text and "nan" not in said.text
                 for field in ("keep", "new", "carrier", "first", "last"):
                     assert dict(said.values).get(field, names[0]) in yarns
+    assert len(told) > 1
 
 
 @given(st.lists(st.tuples(st.floats(0, 100), st.floats(-50, 50), st.floats(-50, 50)), min_size=1, max_size=6))
@@ -252,9 +303,9 @@ def test_every_warning_has_advice_and_names_only_yarns_at_hand(path: Path) -> No
 def test_any_palette_is_judged_without_falling_over(labs: list[tuple[float, float, float]]) -> None:
     yarns = {f"Yarn {i}": Yarn(name=f"Yarn {i}", shades=(Shade(lab=lab),)) for i, lab in enumerate(labs)}
     stripes = fade(yarns)
-    found = check_stripes(stripes, yarns, 1.5)
+    found = check_stripes(stripes, yarns, Viewing(from_m=1.5))
     assert [w.stripes for w in found] == sorted(w.stripes for w in found)
-    assert found == check_stripes(stripes, yarns, 1.5)
+    assert found == check_stripes(stripes, yarns, Viewing(from_m=1.5))
     for place in itertools.chain.from_iterable(w.stripes for w in found):
         assert 0 <= place < len(stripes)
 
@@ -267,11 +318,12 @@ def test_an_unknown_yarn_is_refused_with_the_known_ones() -> None:
 
 
 def test_one_strand_and_three_strands() -> None:
-    yarns = palette(Teal="#1f8f8f", Brick="#b4503c", Gold="#c9a227")
+    """Blue, red and green light together have no hue: three strands of them grey out (additive mixing of light)."""
+    yarns = palette(Blue="#2f6fd0", Brick="#c8403c", Green="#40a050")
     stripes = [
-        Stripe(strands=("Teal",), rows=2),
-        Stripe(strands=("Teal", "Brick", "Gold"), rows=2),
+        Stripe(strands=("Blue",), rows=2),
+        Stripe(strands=("Blue", "Brick", "Green"), rows=2),
         Stripe(strands=("Brick", "Brick", "Brick"), rows=2),
     ]
-    for warning in check_stripes(stripes, yarns):
-        assert warning.suggestions
+    (found,) = check_stripes(stripes, yarns)
+    assert (found.code, found.stripes) == ("greys-out", (1,)) and found.suggestions

@@ -2,179 +2,171 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
-from browser_page import open_page, settle, shot, unfold
+from browser_page import open_page, open_place, settle, shot, unfold
 from test_browser_page import axe_faults
 
 pytestmark = pytest.mark.browser
 
 
-def names(page, key: str) -> list[str]:
-    """Return the names in a list; its script comes after the page."""
-    page.locator(f".st-key-{key} ol .name").first.wait_for(timeout=20_000)
-    return page.locator(f".st-key-{key} ol .name").all_inner_texts()
+def rows(page) -> list[str]:
+    """Return the stripes as the picture's list tells them, the first worked first."""
+    return page.locator(".picture .tab").evaluate_all("tabs => tabs.map(t => t.getAttribute('aria-label'))")
 
 
-def wait_names(page, key: str, wanted: list[str]) -> None:
-    from playwright.sync_api import expect
+def wait_rows(page, change) -> list[str]:
+    """Wait until the stripes answer a question."""
+    for _ in range(150):
+        found = rows(page)
+        if change(found):
+            settle(page)
+            return found
+        page.wait_for_timeout(100)
+    raise AssertionError(rows(page))
 
-    expect(page.locator(f".st-key-{key} ol .name")).to_have_text(wanted, timeout=15_000)
+
+def spot(page, at: float) -> tuple[float, float]:
+    """Return a place in the picture, a share of the blanket's height from its foot."""
+    box = page.locator(".picture canvas.cloth").bounding_box()
+    return box["x"] + box["width"] * 0.4, box["y"] + box["height"] * (1 - at)
+
+
+def shape(label: str) -> str:
+    """Return a stripe's yarns and rows without its number."""
+    return label.split(": ", 1)[1]
+
+
+def test_a_stripe_is_pressed_pulled_dragged_and_taken_back(browser, served) -> None:
+    page = open_page(browser, served)
+    page.locator(".picture .tab").first.wait_for()
+    before = rows(page)
+    page.mouse.click(*spot(page, 0.42))
+    page.locator(".st-key-tag").wait_for()
     settle(page)
-
-
-def picture(page) -> str:
-    return page.locator(".st-key-sight img").get_attribute("src")
-
-
-def grip_and_goal(page, key: str, source: int, target: int) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Return the middle of one line's dots, and the place above or below it in the half of another line to let go."""
-    lines = page.locator(f".st-key-{key} ol li")
-    lines.nth(max(source, target)).scroll_into_view_if_needed()
-    lines.nth(min(source, target)).scroll_into_view_if_needed()
-    grip = lines.nth(source).locator(".grip").bounding_box()
-    goal = lines.nth(target).bounding_box()
-    x = grip["x"] + grip["width"] / 2
-    return (x, grip["y"] + grip["height"] / 2), (x, goal["y"] + goal["height"] * (0.8 if target > source else 0.2))
-
-
-def drag(page, key: str, source: int, target: int) -> None:
-    """Drag the dots of one line into the upper or lower half of another."""
-    (x, y), (_, to) = grip_and_goal(page, key, source, target)
+    at = next(
+        i for i, e in enumerate(page.locator(".picture .tab").all()) if e.get_attribute("aria-selected") == "true"
+    )
+    # Pulled by its pill: rows count along, one change when let go.
+    pill = page.locator(".picture .pill").bounding_box()
+    x, y = pill["x"] + pill["width"] / 2, pill["y"] + pill["height"] / 2
     page.mouse.move(x, y)
     page.mouse.down()
-    page.mouse.move(x, (y + to) / 2, steps=4)
-    page.mouse.move(x, to, steps=4)
+    page.mouse.move(x, y - 36, steps=6)
     page.mouse.up()
-
-
-def moved(before: list[str], source: int, target: int) -> list[str]:
-    out = list(before)
-    out.insert(target, out.pop(source))
-    return out
-
-
-def test_colours_and_single_stripes_are_dragged_into_order(browser, served) -> None:
-    page = open_page(browser, served, height=1400)
-    before, drawn = names(page, "order-list"), picture(page)
-    assert len(before) >= 3
-    drag(page, "order-list", 0, 2)
-    wait_names(page, "order-list", moved(before, 0, 2))
-    assert picture(page) != drawn
-    page.get_by_role("button", name="Undo", exact=True).click()
-    wait_names(page, "order-list", before)
-    assert picture(page) == drawn
-    drag(page, "order-list", 2, 0)
-    wait_names(page, "order-list", moved(before, 2, 0))
-
-    page.get_by_role("button", name="Change single stripes by hand").click()
-    settle(page)
-    before, drawn = names(page, "hand-order"), picture(page)
-    assert len(before) > 3
-    drag(page, "hand-order", 0, 3)
-    wait_names(page, "hand-order", moved(before, 0, 3))
-    assert picture(page) != drawn
-    shot(page, "stripes-dragged")
-    page.context.close()
-
-
-def test_single_stripes_are_dragged_and_locked_ones_stay(browser, served) -> None:
-    page = open_page(browser, served)
-    page.get_by_role("button", name="Change single stripes by hand").click()
-    page.wait_for_selector(".st-key-hand-order ol li")
-    settle(page)
-    before, seen = names(page, "hand-order"), picture(page)
-    assert len(before) == 11
-    drag(page, "hand-order", 0, 4)
-    wait_names(page, "hand-order", after := moved(before, 0, 4))
-    second = picture(page)
-    assert second != seen
-    # By keys: one line down and the focus goes with it.
-    page.locator(".st-key-hand-order ol li").nth(2).locator("button[data-what=down]").focus()
-    page.keyboard.press("Alt+ArrowDown")
-    wait_names(page, "hand-order", after := moved(after, 2, 3))
-    assert picture(page) != second
-    # A name pressed is the stripe in hand; locked, it keeps its place when another is dragged past it.
-    page.locator(".st-key-hand-order ol .name").nth(5).click()
-    settle(page)
-    page.locator(".st-key-hand-lock label").first.click()
-    locked = [*after[:5], after[5][: after[5].rindex(")") + 1] + ", locked", *after[6:]]
-    wait_names(page, "hand-order", locked)
-    assert page.locator(".st-key-hand-order ol li").nth(5).locator("button[data-what=up]").is_disabled()
-    drag(page, "hand-order", 3, 7)
-    free = [n for i, n in enumerate(locked) if i != 5]
-    free.insert(6, free.pop(3))
-    wait_names(page, "hand-order", [*free[:5], locked[5], *free[5:]])
-    page.get_by_role("button", name="Undo", exact=True).click()
-    wait_names(page, "hand-order", locked)
-    # Taken away by its button.
-    page.locator(".st-key-hand-order ol li").nth(0).locator("button[data-what=remove]").click()
-    wait_names(page, "hand-order", locked[1:])
-    assert page.locator(".st-key-hand-order ol .name[aria-current]").inner_text() == locked[5], "it stays in hand"
-    assert not axe_faults(page)
-    shot(page, "stripes-by-hand")
-    page.context.close()
-
-
-def test_a_locked_stripe_dragged_by_its_grip_stays(browser, served) -> None:
-    page = open_page(browser, served, height=1400)
-    page.get_by_role("button", name="Change single stripes by hand").click()
-    first = names(page, "hand-order")[0]
-    page.locator(".st-key-hand-lock label").first.click()
-    before = [first + ", locked", *names(page, "hand-order")[1:]]
-    wait_names(page, "hand-order", before)
-    seen = picture(page)
-    told = page.locator(".st-key-hand-order [role=status]")
-    marked = page.locator(".st-key-hand-order :is(.held, .before, .after)")
-    grip, goal = grip_and_goal(page, "hand-order", 0, 4)
-    page.mouse.move(*grip)
+    pulled = wait_rows(page, lambda found: found != before)
+    assert [shape(r) for i, r in enumerate(pulled) if i != at] == [shape(r) for i, r in enumerate(before) if i != at]
+    page.get_by_role("button", name="Undo", exact=True).first.click()
+    wait_rows(page, lambda found: found == before)
+    # Dragged to another place; Esc first puts it back.
+    page.mouse.move(*spot(page, 0.95))
     page.mouse.down()
-    page.mouse.move(*goal, steps=6)
-    assert not marked.count(), "nothing looks as if it were on its way"
+    page.mouse.move(*spot(page, 0.5), steps=6)
+    page.keyboard.press("Escape")
     page.mouse.up()
-    settle(page, 500)
-    assert names(page, "hand-order") == before and picture(page) == seen
-    assert not told.inner_text(), "no move is told that was not made"
-    # The lock is still the last step: nothing was added to the history.
-    page.get_by_role("button", name="Undo", exact=True).click()
-    wait_names(page, "hand-order", [first, *before[1:]])
-    # The same way with the mouse moves a stripe that is free.
-    drag(page, "hand-order", 0, 4)
-    wait_names(page, "hand-order", moved([first, *before[1:]], 0, 4))
-    assert told.inner_text() == f"{first} is now number 5 of 11"
+    assert rows(page) == before
+    page.mouse.move(*spot(page, 0.95))
+    page.mouse.down()
+    page.mouse.move(*spot(page, 0.5), steps=6)
+    page.mouse.up()
+    moved = wait_rows(page, lambda found: found != before)
+    assert sorted(map(shape, moved)) == sorted(map(shape, before)) and shape(moved[-1]) != shape(before[-1])
     page.context.close()
 
 
-@pytest.mark.parametrize("lines", [2, 3])
-def test_long_names_stay_in_their_rows_on_a_phone(browser, served, lines) -> None:
-    page = open_page(browser, served, width=390, height=844, has_touch=True)
-    if lines == 3:
-        field = page.locator(".st-key-yarn-card").get_by_label("Name", exact=True)
-        field.fill("Harbour blue from the winter sale")
-        field.press("Enter")
-        settle(page)
-    page.get_by_role("button", name="Change single stripes by hand").click()
-    names(page, "hand-order")
+def test_stripes_by_keys_alone_and_held_ones_stay(browser, served) -> None:
+    page = open_page(browser, served)
+    stripes = page.locator(".picture .tab-list")
+    stripes.wait_for()
+    before = rows(page)
+    stripes.focus()
+    page.keyboard.press("Home")
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("h")
+    held = wait_rows(page, lambda found: found != before)
+    assert shape(held[1]) == shape(before[1]) + ", held"
+    page.keyboard.press("Home")
+    page.keyboard.press("Alt+ArrowUp")
+    moved = wait_rows(page, lambda found: found != held)
+    assert moved[1] == held[1], "what is held keeps its place"
+    assert (shape(moved[0]), shape(moved[2])) == (shape(before[2]), shape(before[0]))
+    page.keyboard.press("+")
+    longer = wait_rows(page, lambda found: found != moved)
+    assert shape(longer[2]) != shape(moved[2])
+    page.keyboard.press("Delete")
+    page.get_by_text(re.compile("is out")).wait_for()
+    page.get_by_role("button", name="Put it back").click()
+    wait_rows(page, lambda found: found == longer)
+    page.context.close()
+
+
+def test_what_the_list_of_keys_says_is_so(browser, served) -> None:
+    page = open_page(browser, served)
+    stripes = page.locator(".picture .tab-list")
+    stripes.wait_for()
+    page.keyboard.press("?")
+    listed = page.get_by_role("dialog")
+    listed.get_by_text("split it in two").wait_for()
+    assert not axe_faults(page)
+    shot(page, "keys")
+    page.keyboard.press("Escape")
+    listed.wait_for(state="detached")
+    # What had the focus before the list gets it back.
     settle(page)
-    rows = page.locator(".st-key-hand-order ol li").evaluate_all(
-        """rows => rows.map(row => {
-          const name = row.querySelector(".name"), range = document.createRange();
-          range.selectNodeContents(name);
-          const text = range.getBoundingClientRect(), box = row.getBoundingClientRect();
-          return {
-            lines: new Set([...range.getClientRects()].map(r => Math.round(r.top))).size,
-            over: Math.max(name.scrollHeight - name.clientHeight, row.scrollHeight - row.clientHeight,
-              box.top - text.top, text.bottom - box.bottom),
-            high: name.getBoundingClientRect().height,
-          };
-        })"""
-    )
-    assert max(row["lines"] for row in rows) >= lines, "the case would tell nothing"
-    assert max(row["over"] for row in rows) <= 0
-    assert min(row["high"] for row in rows) >= 40, "each can be pressed with a finger"
-    page.locator(".st-key-hand-order ol li").nth(1).evaluate("e => e.scrollIntoView({block: 'center'})")
-    shot(page, f"phone-stripes-{lines}-lines")
+    before = rows(page)
+
+    def after(key: str, change=lambda found, old: found != old) -> list[str]:
+        old = rows(page)
+        page.keyboard.press(key)
+        return wait_rows(page, lambda found: change(found, old))
+
+    stripes.focus()
+    page.keyboard.press("Home")
+    longer = after("+")
+    assert after("-") == before and [shape(r) for r in longer[1:]] == [shape(r) for r in before[1:]]
+    held = after("h")
+    assert held[0] == before[0] + ", held" and after("h") == before
+    assert len(after("s")) == len(before) + 1
+    assert after("Control+z") == before and len(after("Control+Shift+Z")) == len(before) + 1
+    assert after("Control+z") == before
+    stripes.focus()
+    page.keyboard.press("Enter")
+    page.locator(".st-key-tag").wait_for()
+    settle(page)
+    page.keyboard.press("Escape")
+    page.locator(".st-key-tag").wait_for(state="detached")
+    for tape, key in (("across", "ArrowRight"), ("up", "ArrowUp")):
+        end = page.locator(f".tape.{tape} .end")
+        told = end.get_attribute("aria-valuenow")
+        end.focus()
+        page.keyboard.press(key)
+        settle(page)
+        assert int(end.get_attribute("aria-valuenow")) > int(told), tape
+    skein = page.locator(".shelf .yarn")
+    skein.first.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Space")
+    page.locator(".shelf .yarn.on").wait_for()
+    assert skein.nth(1).get_attribute("aria-pressed") == "true"
+    page.context.close()
+
+
+def test_a_stripe_on_a_phone_is_dragged_after_a_hold_and_the_picture_folds(browser, served) -> None:
+    page = open_page(browser, served, width=390, height=844, has_touch=True)
+    page.locator(".picture canvas.cloth").wait_for()
+    page.touchscreen.tap(*spot(page, 0.42))
+    page.locator(".st-key-tag").wait_for()
+    settle(page)
+    assert page.locator(".picture .pill").is_visible()
+    page.get_by_role("button", name="Close").click()
+    settle(page)
+    page.get_by_role("button", name="Fold", exact=True).click()
+    assert page.locator(".picture .frame").bounding_box()["height"] < 140
+    page.get_by_role("button", name="Unfold the picture").click()
+    assert page.locator(".picture .frame").bounding_box()["height"] > 200
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
     page.context.close()
 
 
@@ -183,10 +175,11 @@ def test_a_line_is_drawn_on_a_picture_and_its_order_taken(browser, served, tmp_p
     from PIL import Image
     from playwright.sync_api import expect
 
-    rows = np.linspace(0, 1, 300)[:, None, None]
-    colours = (1 - rows) * np.array([45, 75, 110]) + rows * np.array([215, 175, 90])
+    down = np.linspace(0, 1, 300)[:, None, None]
+    colours = (1 - down) * np.array([45, 75, 110]) + down * np.array([215, 175, 90])
     Image.fromarray((colours * np.ones((1, 400, 1))).astype(np.uint8)).save(tmp_path / "dusk.png")
     page = open_page(browser, served)
+    open_place(page, "order")
     unfold(page, "follow-picture-fold")
     page.locator(".st-key-follow-picture-fold input[type=file]").set_input_files(str(tmp_path / "dusk.png"))
     page.wait_for_selector(".end", timeout=20_000)
@@ -239,38 +232,31 @@ def test_a_line_is_drawn_on_a_picture_and_its_order_taken(browser, served, tmp_p
     )
     assert not axe_faults(page)
     shot(page, "follow-picture")
-    seen = picture(page)
-    told = fold.locator(".bp-strip").nth(1).get_attribute("aria-label")
+    seen = rows(page)
     page.get_by_role("button", name="Take this order").click()
-    settle(page)
-    assert ", ".join(names(page, "order-list")) == told.removeprefix("Your yarn: ")
-    assert picture(page) != seen
-    page.get_by_role("button", name="Undo", exact=True).click()
-    settle(page)
-    assert picture(page) == seen
+    wait_rows(page, lambda found: found != seen)
+    page.get_by_role("button", name="Undo", exact=True).first.click()
+    wait_rows(page, lambda found: found == seen)
     page.context.close()
 
 
-@pytest.mark.parametrize("dark", [False, True])
-def test_all_order_wishes_on_a_phone(browser, served, dark) -> None:
-    page = open_page(browser, served, width=390, height=844, dark=dark, has_touch=True)
-    unfold(page, "find-order")
+def test_all_order_wishes_on_a_dark_phone(browser, served) -> None:
+    page = open_page(browser, served, width=390, height=844, dark=True, has_touch=True)
+    open_place(page, "order")
     unfold(page, "order-wishes")
     page.locator(".st-key-order-closed label").first.click()
     settle(page)
     page.locator(".st-key-order-choose label").first.click()
     page.get_by_label("How many of your 6 yarns").wait_for()
     settle(page)
-    page.get_by_role("button", name="Change single stripes by hand").click()
-    page.wait_for_selector(".st-key-hand-order ol li")
     unfold(page, "follow-picture-fold")
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     wide = page.evaluate(
-        """() => ["hand-order", "find-order", "follow-picture-fold"]
+        """() => ["order-wishes", "hung", "follow-picture-fold"]
         .flatMap(k => [...document.querySelectorAll(`.st-key-${k} *`)])
         .filter(e => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest('.bp-table')).length"""
     )
     assert not wide
     assert not axe_faults(page)
-    shot(page, f"phone-orders-{'dark' if dark else 'light'}", full=True)
+    shot(page, "phone-orders", full=True)
     page.context.close()

@@ -38,10 +38,10 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 def begin(browser, address: str, file: Path, **more):
     page = open_page(browser, address, **more)
-    page.get_by_role("button", name="Start my own").click()
-    settle(page)
-    page.locator(".st-key-add-photos input[type=file]").first.set_input_files(str(file))
+    page.locator("[class*='st-key-photos-'] input[type=file]").first.set_input_files(str(file))
     page.wait_for_selector(".stage .box", timeout=30_000)
+    settle(page)
+    page.get_by_text("More about").first.click()
     settle(page)
     return page
 
@@ -68,8 +68,7 @@ def numbers(page) -> list[list[int]]:
     return [[int(v) for v in fields.nth(i).input_value().split(",")] for i in range(fields.count())]
 
 
-@pytest.mark.parametrize("width", [1280, 390])
-@pytest.mark.parametrize("shape", ["tall", "wide"])
+@pytest.mark.parametrize(("width", "shape"), [(1280, "wide"), (390, "tall")])
 def test_a_photo_keeps_its_shape_and_its_boxes_lie_right(browser, address, files, width: int, shape: str) -> None:
     page = begin(browser, address, files[shape], width=width, height=800)
     size = Image.open(files[shape]).size
@@ -120,17 +119,18 @@ def test_a_box_is_moved_and_sized_by_pointer(browser, address, files) -> None:
 def test_a_chosen_box_is_removed_by_a_button(browser, address, files) -> None:
     page = begin(browser, address, files["wide"], width=390, height=844, has_touch=True, is_mobile=True)
     before = numbers(page)
-    gone = page.get_by_role("button", name="Remove this box")
-    assert gone.is_disabled() and gone.bounding_box()["height"] >= 44
+    gone = page.get_by_role("button", name="Not a yarn")
+    assert not gone.count(), "nothing is chosen yet"
     box = page.locator(".stage .box").nth(1)
     box.scroll_into_view_if_needed()
     box.tap()
     assert "chosen" in box.get_attribute("class") and gone.is_enabled()
+    assert gone.bounding_box()["height"] >= 44
     gone.tap()
     page.wait_for_timeout(500)
     settle(page)
     assert numbers(page) == [before[0], before[2]]
-    assert gone.is_disabled()
+    assert not gone.count()
     page.context.close()
 
 
@@ -155,17 +155,27 @@ def test_boxes_go_by_keys_and_the_keys_stay_on_their_box(browser, address, files
     settle(page)
     assert numbers(page) == before[:2]
     # A new box has the keys at once, and does not lie on another.
-    press(page, "Add a box")
+    press(page, "Add a yarn")
     assert "most room" in page.locator(".live").first.inner_text()
-    # Nor does the next lie on it.
-    press(page, "Add a box")
+    assert numbers(page) == before[:2], "it is read when it lies where she wants it"
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(500)
+    settle(page)
+    page.get_by_label(re.compile("^Box 3: left, top")).wait_for()
     new = numbers(page)
-    for i in (2, 3):
-        assert not any(overlap(new[i], other) for k, other in enumerate(new) if k != i)
-    page.locator(".stage .box.chosen").focus()
+    assert not any(overlap(new[2], other) for other in new[:2])
+    # Nor does the next lie on it; taken out before it was read, it leaves nothing behind.
+    press(page, "Add a yarn")
+    put, others = (page.locator(f".stage .box{which}") for which in (".chosen", ":not(.chosen)"))
+    places = [
+        (p["x"], p["y"], p["x"] + p["width"], p["y"] + p["height"])
+        for p in (put.bounding_box(), *(one.bounding_box() for one in others.all()))
+    ]
+    assert not any(overlap(places[0], other) for other in places[1:])
     page.keyboard.press("Delete")
     page.wait_for_timeout(500)
     settle(page)
+    assert numbers(page) == new
     page.locator(".stage .box").nth(2).focus()
     page.keyboard.press("Backspace")
     page.wait_for_timeout(500)
@@ -173,7 +183,8 @@ def test_boxes_go_by_keys_and_the_keys_stay_on_their_box(browser, address, files
     assert numbers(page) == before[:2]
     # Then the keys are on the button beside the photo, and not at the top of the page.
     page.keyboard.press("Enter")
-    page.wait_for_timeout(500)
+    page.keyboard.press("Enter")
+    page.get_by_label(re.compile("^Box 3: left, top")).wait_for()
     settle(page)
     assert len(numbers(page)) == 3
     page.context.close()
@@ -208,12 +219,12 @@ def test_a_white_is_tapped_where_it_is_tapped_and_drawn(browser, address, files)
 
     # Told of a grey card before it is tapped, the page asks for one, and reads nothing yet.
     press(page, "Use no white")
-    shades = page.locator(".st-key-add-photos .bp-flat").first.get_attribute("style")
+    shades = page.locator(".yp-cmp b").first.get_attribute("style")
     press(page, "Tap the white paper")
     page.get_by_text("It is a grey card").click()
     settle(page)
     assert "grey card" in page.locator(".live").first.inner_text()
-    assert page.locator(".st-key-add-photos .bp-flat").first.get_attribute("style") == shades
+    assert page.locator(".yp-cmp b").first.get_attribute("style") == shades
     press(page, "Cancel tapping")
 
     # The same by keys, and told to be a grey card: all shades get lighter.
@@ -227,11 +238,11 @@ def test_a_white_is_tapped_where_it_is_tapped_and_drawn(browser, address, files)
     settle(page)
     page.get_by_text("White: the spot you chose").wait_for()
     assert page.locator(".stage .white").bounding_box() == pytest.approx(white, abs=2)
-    paper = page.locator(".st-key-add-photos .bp-flat").first.get_attribute("style")
+    paper = page.locator(".yp-cmp b").first.get_attribute("style")
     page.get_by_text("It is a grey card").click()
     settle(page)
     page.wait_for_timeout(300)
-    grey = page.locator(".st-key-add-photos .bp-flat").first.get_attribute("style")
+    grey = page.locator(".yp-cmp b").first.get_attribute("style")
 
     def light(style: str) -> int:
         return sum(int(re.search("#([0-9a-f]{6})", style)[1][i : i + 2], 16) for i in (0, 2, 4))
@@ -261,4 +272,20 @@ def test_four_corners_are_tapped_and_the_card_is_drawn(browser, address, files) 
     (left, top), (right, bottom) = where(page, *CORNERS[0], size), where(page, *CORNERS[2], size)
     assert [drawn["x"], drawn["y"]] == pytest.approx([left, top], abs=6)
     assert [drawn["x"] + drawn["width"], drawn["y"] + drawn["height"]] == pytest.approx([right, bottom], abs=6)
+    page.context.close()
+
+
+def test_a_press_on_a_yarn_brings_its_card_into_view_and_frames_it(browser, address, files) -> None:
+    page = begin(browser, address, files["wide"], width=390, height=700)
+    name = page.evaluate(
+        "[...document.querySelectorAll('*')].flatMap(e => [...e.classList]).find(c => /^st-key-find-box-.*-2$/.test(c))"
+    )
+    card = page.locator(f".{name}")
+    left, top, right, bottom = numbers(page)[2]
+    spot = where(page, (left + right) / 2, (top + bottom) / 2, (scenes.WIDTH, scenes.HEIGHT))
+    assert card.bounding_box()["y"] > 700
+    page.mouse.click(*spot)
+    page.wait_for_timeout(300)
+    assert card.bounding_box()["y"] < 700
+    assert card.evaluate("e => e.getAnimations().length") == 1
     page.context.close()

@@ -52,6 +52,7 @@ GOOD = [
     ["order", "p.csv", "--choose", "2"],
     ["ripple", "--slope", "7", "--weight-class", "4", "--hook", "6.5", "--width", "130.5", "--back-loop"],
     ["skeins", "p.json"],
+    ["ledger", "p.json"],
     ["plan", "p.json", "--out", "out"],
     ["new", "again.json", "--palette", "p.csv", "--force"],
 ]

@@ -84,8 +84,6 @@ def test_a_wave_of_stitch_heights_is_filled_again_by_the_next_row() -> None:
     assert np.allclose(second.base[:, 1] + second.rise_cm, first.wave_y(second.base[:, 0]))
     with pytest.raises(FabricError, match="same number"):
         lay_heights((rows[0], ladder("sc")), stitch_width_cm=1.0, heights_cm=tall)
-    with pytest.raises(FabricError, match="no height is given for tr"):
-        lay_heights(rows, stitch_width_cm=1.0, heights_cm={"sc": 0.9, "dc": 1.8})
 
 
 def test_a_turning_chain_that_stands_for_no_stitch_leaves_no_place() -> None:

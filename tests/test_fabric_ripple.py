@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from blendplan.errors import BlendplanError, FabricError
 from blendplan.fabric.ripple import (
     EDGES,
-    KINDS,
     PEAKS,
     STITCHES,
     VALLEYS,
@@ -23,8 +22,8 @@ from blendplan.fabric.ripple import (
     repeats_of_chain,
     work,
 )
-from blendplan.fabric.rows import Part, Row, Step
-from blendplan.fabric.simulate import foundation, turned, work_row
+from blendplan.fabric.rows import Part, Row, Step, foundation, turned, work_row
+from blendplan.fabric.shapes import KINDS
 
 COUNTS = Path(__file__).parent / "reference" / "ripple_counts.csv"
 
@@ -64,7 +63,7 @@ def walk(ripple: Ripple, rows: int) -> list[int]:
 def test_default_is_the_common_slope_of_seven() -> None:
     # common practice, no source: 131 chains give 8 repeats; turning chain 1, double crochets 113, chains 14
     worked = work(Ripple())
-    assert (worked.chain, worked.row_stitches, worked.multiple, worked.plus) == (131, 128, 16, 3)
+    assert (worked.chain, worked.row_places, worked.multiple, worked.plus) == (131, 128, 16, 3)
     assert worked.repeat.tally == worked.first.tally == {"tch": 1, "dc": 113, "ch": 14}
     assert worked.closes
     assert walk(Ripple(), 30) == [128] * 30
@@ -77,7 +76,7 @@ def test_published_chains_come_out_of_the_simulation(row: dict[str, str]) -> Non
     assert (worked.multiple, worked.plus) == (int(row["multiple"]), int(row["plus"]))
     if row["printed_chain"]:
         assert worked.chain == int(row["printed_chain"])
-    assert walk(ripple, 6) == [worked.row_stitches] * 6
+    assert walk(ripple, 6) == [worked.row_places] * 6
 
 
 def test_all_eleven_published_rules_are_there() -> None:
@@ -131,7 +130,7 @@ def test_every_accepted_ripple_closes_and_every_refusal_says_what_works(ripple: 
     counts = walk(ripple, rows)
     if ripple.setup:
         assert counts.pop(0) == worked.first.taken
-    assert counts == [worked.row_stitches] * len(counts)
+    assert counts == [worked.row_places] * len(counts)
     # the rule says what a chain of this many repeats is, and the chain gives the repeats back
     assert worked.chain == worked.multiple * ripple.repeats + worked.plus
     assert repeats_of_chain(ripple, worked.chain) == ripple.repeats
@@ -268,6 +267,6 @@ def test_a_setup_row_of_single_crochet() -> None:
     # 128 single crochets and one chain to turn; the ripple rows are the same as without it
     assert (worked.chain, worked.multiple, worked.plus) == (129, 16, 1)
     assert worked.row_at(1).tally == {"tch": 1, "sc": 128}
-    assert worked.row_at(2).made == worked.row_at(3).made == worked.row_stitches == 128
+    assert worked.row_at(2).made == worked.row_at(3).made == worked.row_places == 128
     assert worked.repeat == work(Ripple()).repeat
-    assert [worked.kind_at(n) for n in range(1, 6)] == [1, 2, 3, 3, 3]
+    assert [worked.row_at(n) for n in range(1, 6)] == [worked.rows[i] for i in (0, 1, 2, 2, 2)]

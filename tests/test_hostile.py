@@ -15,9 +15,10 @@ import pytest
 from blendplan.cli import main
 from blendplan.errors import BlendplanError, StripeError
 from blendplan.fabric.gauge import from_swatch
+from blendplan.fabric.ripple import Ripple
 from blendplan.plan import make_plan
-from blendplan.project import brief_to_json, read_project
-from blendplan.start import starting_brief
+from blendplan.project import project_json, read_project
+from blendplan.start import starting_blanket
 from blendplan.units import exact, number, whole
 from blendplan.wording import note, rounded
 
@@ -38,7 +39,7 @@ def test_a_number_past_all_floats_is_refused(value: object) -> None:
         ["ripple", "--slope", "1e999"],
         ["ripple", "--weight-class", "4", "--width", "1e400"],
         ["blend", "ff0000", "00ff00", "--share", "1e999"],
-        ["blend", "ff0000", "00ff00", "--member", "1e309"],
+        ["blend", "ff0000", "00ff00", "--seen-from", "1e309"],
     ],
 )
 def test_a_huge_number_on_the_command_line_is_one_line(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
@@ -50,7 +51,7 @@ def test_a_huge_number_on_the_command_line_is_one_line(words: list[str], capsys:
 
 
 def project(change: dict[tuple[str | int, ...], object]) -> bytes:
-    body = json.loads(brief_to_json(starting_brief()[0]))
+    body = json.loads(project_json(starting_blanket()[0]))
     for path, value in change.items():
         place = body
         for key in path[:-1]:
@@ -62,17 +63,17 @@ def project(change: dict[tuple[str | int, ...], object]) -> bytes:
 @pytest.mark.parametrize(
     ("path", "value"),
     [
-        (("yarns", 0, "put_up", "mass_g"), 10**400),
-        (("yarns", 0, "put_up", "mass_g"), "\u00b2/1"),
-        (("yarns", 0, "put_up", "mass_g"), "--5/1"),
-        (("yarns", 0, "put_up", "mass_g"), "9" * 5000 + "/1"),
-        (("yarns", 0, "shades", 0, "lab", 0), 10**400),
-        (("yarns", 0, "shades", 0, "reasons"), ["x" * 5000]),
-        (("ripple", "stitch"), "x" * 5000),
+        (("materials", "yarns", 0, "grams"), 10**400),
+        (("materials", "yarns", 0, "grams"), "\u00b2/1"),
+        (("materials", "yarns", 0, "grams"), "--5/1"),
+        (("materials", "yarns", 0, "grams"), "9" * 5000 + "/1"),
+        (("materials", "yarns", 0, "shades", 0, "lab", 0), 10**400),
+        (("materials", "yarns", 0, "shades", 0, "reasons"), ["x" * 5000]),
+        (("design", "ripple", "stitch"), "x" * 5000),
         (("version",), 10**400),
         (("version",), "x" * 5000),
-        (("stripes",), []),
-        (("stripes",), [{"strands": ["x" * 5000], "rows": 1}]),
+        (("design", "stripes"), []),
+        (("design", "stripes"), [{"strands": ["x" * 5000], "rows": 1}]),
     ],
 )
 def test_a_field_that_cannot_be_used_is_one_short_line(path: tuple[str | int, ...], value: object) -> None:
@@ -89,13 +90,13 @@ def test_thousands_of_digits_in_a_file_are_one_line() -> None:
 
 def test_a_measured_piece_is_refused_for_its_own_fault() -> None:
     piece = {"kind": "swatch", "grams": "much", "rows": 10, "stitches": 20, "strands": ["First yarn"]}
-    with pytest.raises(BlendplanError, match=r"'much' at project\.yardage\.measured\[0\]\.grams"):
-        read_project(project({("yardage", "measured"): [piece]}))
+    with pytest.raises(BlendplanError, match=r"project\.materials\.measured\[0\]\.grams: grams of the swatch: 'much'"):
+        read_project(project({("materials", "measured"): [piece]}))
 
 
 def test_no_stripes_by_hand_are_refused() -> None:
     with pytest.raises(StripeError, match="at least one"):
-        replace(starting_brief()[0], stripes=())
+        replace(starting_blanket()[0].design, stripes=())
 
 
 def run(words: list[str], *, out: int, **environment: str) -> subprocess.CompletedProcess[bytes]:
@@ -132,32 +133,32 @@ def test_an_error_is_the_only_line_on_stderr(tmp_path: Path, capsys: pytest.Capt
 
 
 def test_one_is_not_plural() -> None:
-    brief = starting_brief()[0]
-    plan = make_plan(replace(brief, ripple=replace(brief.ripple, repeats=1)))
-    text = "\n".join((plan.written().text(), *(n.text for n in (*plan.lots, *plan.yardage.notices))))
+    brief = starting_blanket()[0]
+    plan = make_plan(replace(brief, design=replace(brief.design, repeats=1)))
+    text = "\n".join((plan.rows_text(), *(n.text for n in (*plan.lots, *plan.yardage.notices))))
     for wrong in ("1 repeats", "in stripes 1.", "in stripes 2."):
         assert wrong not in text
     wide = make_plan(brief)
     assert any("Weigh one row on a scale" in n.text for n in wide.yardage.notices)
 
 
-@pytest.mark.parametrize(("value", "shown"), [(None, "null"), (True, "true")])
-def test_what_a_file_holds_is_said_as_the_file_spells_it(value: object, shown: str) -> None:
-    with pytest.raises(BlendplanError, match=f"has {shown} at project.title"):
+@pytest.mark.parametrize(("value", "shown"), [(None, "nothing"), (True, "yes")])
+def test_what_a_file_holds_is_not_said_in_the_words_of_a_programming_language(value: object, shown: str) -> None:
+    with pytest.raises(BlendplanError, match=f"^project.title: title: a text is needed, {shown} was given"):
         read_project(project({("title",): value}))
 
 
 def test_a_gauge_from_grams_that_changes_nothing_says_so() -> None:
-    brief = starting_brief()[0]
+    brief = starting_blanket()[0]
     gauge = from_swatch(stitches=20, width_cm=24, rows=10, height_cm=20, grams=40)
-    said = [n.text for n in make_plan(replace(brief, gauge=gauge)).notices]
+    said = [n.text for n in make_plan(replace(brief, materials=replace(brief.materials, gauge=gauge))).notices]
     assert any("grams of the gauge swatch" in text for text in said)
 
 
 def test_a_blanket_wider_than_any_room_is_refused_by_its_own_width() -> None:
-    brief = starting_brief()[0]
+    brief = starting_blanket()[0]
     with pytest.raises(BlendplanError, match="this blanket would be .* cm wide"):
-        make_plan(replace(brief, ripple=replace(brief.ripple, repeats=500)))
+        make_plan(replace(brief, design=replace(brief.design, repeats=500)))
 
 
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no file without an end")
@@ -184,15 +185,14 @@ def test_too_many_strands_are_counted_in_the_message(capsys: pytest.CaptureFixtu
 
 
 def test_one_turning_chain_in_words() -> None:
-    brief = starting_brief()[0]
-    plan = make_plan(replace(brief, ripple=replace(brief.ripple, stitch="sc")))
-    assert "skip first ch (does not count)" in plan.written().text()
-    assert "1 Lm (z\u00e4hlt nicht)" in plan.written("de").text()
+    brief = starting_blanket()[0]
+    plan = make_plan(replace(brief, design=replace(brief.design, ripple=Ripple(stitch="sc"))))
+    assert "in 2nd ch from hook (skipped chain does not count)" in plan.rows_text()
+    assert "1 Lm (z\u00e4hlt nicht als Masche)" in plan.rows_text("de")
 
 
 def test_german_numbers_before_a_unit_have_a_comma_and_names_keep_their_point() -> None:
-    told = note("{name}: take one skein more if its lot may be gone later; without it the chance of running short is "
-                "{chance} %.", name="1.5", chance=rounded(0.3, 1))  # fmt: skip
-    assert told.say("de").startswith("1.5: ")
-    assert "0,3 %" in told.say("de")
-    assert "0.3 %" in told.text
+    told = note("{name} runs out in the finishing; {lacking} m are lacking.", name="1.5", lacking=rounded(0.3, 1))
+    assert told.say("de").startswith("1.5 ")
+    assert "0,3 m" in told.say("de")
+    assert "0.3 m" in told.text

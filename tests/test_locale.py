@@ -13,7 +13,7 @@ import pytest
 from blendplan import errors, wording
 
 PACKAGE = Path(__file__).parent.parent / "blendplan"
-KINDS = {name for name in errors.__all__}
+KINDS = {*errors.__all__, "NoBlanketError"}
 FUNCTIONS = {"note", "tr"}
 DOORS = {"number", "whole", "exact", "choice", "clean_text"}
 SECOND = [lang for lang in wording.LANGUAGES if lang != "en"]
@@ -122,6 +122,8 @@ def handed_tables(tree: ast.Module, known: dict[str, list[ast.AST]]) -> list[str
 
 def field_names(node: ast.Call) -> list[str]:
     """What a number or text is called at the doors of `units`: a literal, or `price of {name}` of an f-string."""
+    if called(node) == "held" and node.args and isinstance(node.args[0], ast.Constant):
+        return [str(node.args[0].value)]
     if called(node) not in DOORS or len(node.args) < 2:
         return []
     field = node.args[1]
@@ -201,7 +203,7 @@ def unsaid_decimals(source: str) -> list[int]:
 def test_numbers_in_sentences_can_get_a_comma() -> None:
     assert unsaid_decimals('note("{n}", n=f"{x:.1f}")\nnote("{n}", n=f"{x:.0f}")\ntr("{n}", n=f"{x:g}")') == [1, 3]
     # Pixels of a picture.
-    whole = {"photo/line.py"}
+    whole = {"photo/crop.py"}
     faults = {
         str(path.relative_to(PACKAGE)): lines
         for path in sorted(PACKAGE.rglob("*.py"))
@@ -292,8 +294,8 @@ def test_what_is_named_is_said_in_the_language_too() -> None:
         "{field}: {given} is not known; choose one of {allowed}.", field="peak", given=1, allowed=2
     )
     assert "Spitze" in wording.tr(error.template, "de", **error.values)
-    said = wording.tr("{field}: a text is needed, {given} was given.", "de", field="dye lot of Wool of Fern", given=1)
-    assert said.startswith("Farbpartie von Wool of Fern:")
+    said = wording.tr("{field}: a text is needed, {given} was given.", "de", field="weight of Wool of Fern", given=1)
+    assert said.startswith("Gewicht von Wool of Fern:")
 
 
 def test_a_notice_inside_a_sentence_is_said_in_the_language_too() -> None:

@@ -8,10 +8,11 @@ import numpy as np
 import order_cases as cases
 import pytest
 
+from blendplan.blend.strands import Viewing
 from blendplan.colour import hex_to_lab
 from blendplan.errors import BlendplanError
-from blendplan.order import Constraints, choose_order, follow_shades, step_matrix
-from blendplan.order.find import prepare
+from blendplan.order import Constraints, find_order, follow_shades, step_matrix
+from blendplan.order.find import Question, prepare
 from blendplan.order.solve import solve
 
 N, K = 8, 4
@@ -26,13 +27,13 @@ def test_four_of_eight(aim: str, seed: int) -> None:
     yarns = cases.palette(N, seed)
     half = step_matrix(yarns).halves[:, :, 0]
     value = cases.values(aim, yarns, half, SOME)
-    found = choose_order(yarns, K, aim=aim)
+    found = find_order(yarns, Question(choose=K, aim=aim))
     assert found.exact
     assert found.cost == pytest.approx(value.min(), abs=1e-4)
-    kept = choose_order(yarns, K, aim=aim, keep=("c00", "c07"))
+    kept = find_order(yarns, Question(choose=K, aim=aim, keep=("c00", "c07")))
     both = (SOME == 0).any(axis=1) & (SOME == 7).any(axis=1)
     assert kept.cost == pytest.approx(value[both].min(), abs=1e-4)
-    ends = choose_order(yarns, K, aim=aim, constraints=Constraints(first="c01", last="c02"))
+    ends = find_order(yarns, Question(choose=K, aim=aim, constraints=Constraints(first="c01", last="c02")))
     assert ends.cost == pytest.approx(value[(SOME[:, 0] == 1) & (SOME[:, -1] == 2)].min(), abs=1e-4)
 
 
@@ -51,7 +52,7 @@ QUESTIONS = [
 @pytest.mark.parametrize("seed", [1102, 1103])
 @pytest.mark.parametrize("question", QUESTIONS, ids=str)
 def test_layers_prove_what_held_karp_proves(question: dict[str, object], seed: int) -> None:
-    model = prepare(cases.palette(13, seed), k=6, **question).model
+    model = prepare(cases.palette(13, seed), Question(choose=6, **question)).model
     by_sets, by_layers = solve(model), solve(model, exact_items=0)
     assert by_sets.exact
     assert by_layers.exact
@@ -62,7 +63,7 @@ def test_layers_prove_what_held_karp_proves(question: dict[str, object], seed: i
 def test_choice_out_of_thirty_is_proven_and_no_random_choice_beats_it() -> None:
     yarns = cases.palette(30, 1104)
     total = step_matrix(yarns).total
-    found = choose_order(yarns, 8)
+    found = find_order(yarns, Question(choose=8))
     assert found.exact
     assert found.notices  # says that the most alike were taken
     rng = np.random.default_rng(1104)
@@ -100,7 +101,7 @@ def test_following_a_line_is_the_best_of_all_orders_with_repeats() -> None:
             stripes += [(oklab[a] + oklab[b]) / 2, oklab[b]]
         seen = colour.XYZ_to_Lab(colour.Oklab_to_XYZ(np.array(stripes)), xy)
         best = min(best, float(deltaE_ciede2000(seen, np.array(shades)).sum()))
-    found = follow_shades(yarns, shades, 5)
+    found = follow_shades(yarns, shades, 5, viewing=Viewing(from_m=0.0))
     assert found.cost == pytest.approx(best, abs=0.01)  # nine stripes, matrices printed to ten digits
     assert len(found.order) == 5
 
@@ -111,11 +112,11 @@ def test_a_line_drawn_over_her_own_colours_gives_them_back() -> None:
     found = follow_shades(yarns, shades, 9, blend_rows=0)
     assert found.order == tuple(y.name for y in yarns)
     assert found.cost == pytest.approx(0, abs=1e-9)
-    chosen = choose_order(yarns, 9, aim="follow", follow=shades)
+    chosen = find_order(yarns, Question(choose=9, aim="follow", follow=shades))
     assert chosen.order == found.order
 
 
 @pytest.mark.parametrize("k", [1, 9, 2.5, "many"])
 def test_a_choice_that_cannot_be_made(k: object) -> None:
     with pytest.raises(BlendplanError, match="colours to choose"):
-        choose_order(cases.palette(8, 1), k)
+        find_order(cases.palette(8, 1), Question(choose=k))

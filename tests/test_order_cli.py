@@ -32,7 +32,8 @@ def call(*args: str) -> int:
 def test_json_has_the_contract_keys_and_cost_is_the_sum(palette: str, capsys: pytest.CaptureFixture[str]) -> None:
     import colour
 
-    assert call(palette, "--json") == 0
+    # The outside libraries mix in Oklab, which is the near end.
+    assert call(palette, "--seen-from", "near", "--json") == 0
     data = json.loads(capsys.readouterr().out)
     assert {"order", "cost", "exact", "steps"} <= set(data)
     assert data["exact"] is True
@@ -52,9 +53,9 @@ def test_json_has_the_contract_keys_and_cost_is_the_sum(palette: str, capsys: py
 def test_a_project_gives_the_same_order_as_its_yarns(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     from blendplan.order import find_order
     from blendplan.project import load_project, save_project
-    from blendplan.start import starting_brief
+    from blendplan.start import starting_blanket
 
-    brief, _ = starting_brief()
+    brief, _ = starting_blanket()
     path = tmp_path / "blanket.json"
     save_project(brief, path)
     assert call(str(path), "--json") == 0
@@ -92,7 +93,8 @@ def test_wishes_and_text(palette: str, capsys: pytest.CaptureFixture[str]) -> No
         (("--aim", "best"), "'best' is not an aim"),
         (("--aim", "even=-1"), "weight of even"),
         (("--aim", "ends"), "needs a wanted start or end colour"),
-        (("--member", "far"), "not a member of the blend family"),
+        (("--member", "far"), "--seen-from METRES"),
+        (("--seen-from", "close"), "metres from 0.1 to 1000"),
         (("--place", "Sky", "9"), "there are 5 places"),
         (("--together", "Sky", "Ink", "--never", "Ink", "Sky"), "both wanted and forbidden"),
         (("--short", "Sky", "--closed"), "has no ends"),
@@ -119,3 +121,19 @@ def test_palettes_without_an_order(tmp_path: Path, text: str, says: str) -> None
         call(str(path))
     with pytest.raises(BlendplanError, match="cannot be read"):
         call(str(tmp_path / "nothing.csv"))
+
+
+def test_few_moves_from_the_order_as_it_stands(palette: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert call(palette, "--moves", "2", "--json") == 0
+    data = json.loads(capsys.readouterr().out)
+    told = data["few_moves"]
+    assert told[0]["moves"] == 0 and told[0]["order"] == [line.split(",")[0] for line in CSV.splitlines()[1:]]
+    costs = [one["cost"] for one in told]
+    assert len(told) > 1 and costs == sorted(costs, reverse=True) and costs[-1] >= data["cost"] - 1e-9
+    assert told[1]["saved"] == pytest.approx(1 - costs[1] / costs[0], abs=1e-3)
+    call(palette, "--moves", "1")
+    assert "One move saves" in capsys.readouterr().out
+    with pytest.raises(BlendplanError, match="moves: 0 was given"):
+        call(palette, "--moves", "0")
+    with pytest.raises(BlendplanError, match="--moves was given with --follow or --choose"):
+        call(palette, "--moves", "1", "--choose", "3")

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blendplan.outputs.cells import csv_bytes, inert
+from blendplan.outputs.tables import csv_bytes
+from blendplan.text import in_cell
 
 # What begins a formula in spreadsheets (OWASP, "CSV Injection", read Nov 2026).
 STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -44,4 +45,4 @@ def test_a_negative_number_is_no_formula() -> None:
 
 def test_plain_names_are_left_alone() -> None:
     for name in ("Ñandú", "毛糸", "🧶 wool", "a, b; c", 'the "red"', "Fern - dark", "2.5"):
-        assert inert(name) == name
+        assert in_cell(name) == name

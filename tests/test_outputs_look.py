@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blendplan.colour import lab_to_linear
-from blendplan.outputs.look import HATCHINGS, LIGHTNESS, hatch, letters, lightness, on_colour
+from blendplan.outputs.content import HATCHINGS, LIGHTNESS, hatch, letters, lightness, on_colour
 
 
 @given(st.lists(st.text(max_size=3), max_size=120))

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from blendplan.outputs.names import download_name
+from blendplan.text import download_name
 
 # Characters that Windows forbids in a name (Microsoft, "Naming Files, Paths, and Namespaces").
 FORBIDDEN = set('<>:"/\\|?*')

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from itertools import pairwise
@@ -13,9 +14,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from odd_plans import ODD_NAMES, long_plan, odd_plan, short_plan
 
-from blendplan.outputs.paper import MARGIN_MM, PAPERS
+from blendplan.outputs.paper import MARGIN_MM, PAPERS, Drawable
+from blendplan.outputs.pattern import CODES, pattern
 from blendplan.outputs.pdf import _apart, plan_pdf
-from blendplan.plan import Plan
+from blendplan.plan import Plan, make_plan
 
 PT = 72 / 25.4
 PLANS = {"odd": odd_plan, "long": long_plan, "short": short_plan}
@@ -51,6 +53,7 @@ def words(name: str, paper: str = "A4") -> str:
 @pytest.mark.parametrize(("name", "paper"), CASES)
 def test_paper_and_margins(name: str, paper: str) -> None:
     width, height = PAPERS[paper]
+    assert all(read(name, paper)[1])
     for page in pypdf.PdfReader(io.BytesIO(made(name, paper))).pages:
         size = (float(page.mediabox.width), float(page.mediabox.height))
         assert size == pytest.approx((width * PT, height * PT), abs=0.01)
@@ -60,20 +63,32 @@ def test_paper_and_margins(name: str, paper: str) -> None:
             assert 8 * PT <= y <= (height - MARGIN_MM) * PT + 1
 
 
+def test_paper_is_that_of_her_ways_where_none_is_named() -> None:
+    blanket = short_plan().blanket
+    letter = make_plan(replace(blanket, ways=replace(blanket.ways, paper="Letter")))
+    assert plan_pdf(letter, dpi=40) == plan_pdf(letter, paper="Letter", dpi=40) != plan_pdf(letter, paper="A4", dpi=40)
+
+
 @pytest.mark.parametrize(("name", "paper"), CASES)
 def test_every_part_is_there(name: str, paper: str) -> None:
     plan: Plan = PLANS[name]()
     every, text = read(name, paper)[0], words(name, paper)
-    parts = ["Yarns", "Stripes, in the order worked", "Shopping list", "Rows to work", "Stitch diagram", "Row counter"]
-    places = [text.index(part) for part in parts]
-    assert places == sorted(places)
+    # The chapters of the paper in its order, and every line of the rows to work among them.
+    made = pattern(plan)
+    places = [text.index(chapter.title) for chapter in made.chapters]
+    assert places == sorted(places) and [c.code for c in made.chapters] == list(CODES)
     for number, page in enumerate(every, 1):
         assert f"page {number} of {len(every)}" in page
     for row in range(1, plan.rows + 1):
         assert f" {row} " in f" {text} "
-    for section in plan.written().sections[2:3]:
-        for line in section.lines:
-            assert line in text
+    for code in ("hook", "abbreviations", "rows", "finishing", "care"):
+        for line in made.chapter(code).lines:  # type: ignore[union-attr]
+            assert drawn(line.text) in text, line.text
+
+
+def drawn(text: str) -> str:
+    """A text as the font draws it, one blank between words."""
+    return " ".join(Drawable()(text).split())
 
 
 def test_names_stand_as_they_are_or_are_told() -> None:
@@ -90,14 +105,14 @@ def test_readable_in_grey() -> None:
     """Every yarn has its own letter and every stripe says its letters and how light it is."""
     text = words("odd")
     for sign in "ABCDEFGHIJ":
-        assert f"{sign} + {sign} · solid" in text
+        assert f"{sign} + {sign}" in text
     for word in ("very dark", "dark", "middle", "pale", "very pale"):
         assert word in text
 
 
 def test_letters_dye_lots_and_boxes() -> None:
     text = words("odd")
-    assert "Lot: L1" in text and "Lot:" in text
+    assert "dye lot L1" in text and "dye lot ____" in text and "Lot bought:" in text
     assert "Price of all" in text and "kr" in text
 
 
@@ -117,7 +132,7 @@ def test_the_same_bytes() -> None:
 def test_no_script_no_link_no_attachment() -> None:
     data = made("odd")
     reader = pypdf.PdfReader(io.BytesIO(data))
-    assert not reader.attachments
+    assert reader.pages and not reader.attachments
     for page in reader.pages:
         assert "/Annots" not in page
     for word in (b"/JavaScript", b"/URI", b"/Launch", b"/EmbeddedFile"):

@@ -10,7 +10,16 @@ from odd_plans import short_plan
 from blendplan.errors import BlendplanError
 from blendplan.outputs.write import write_outputs
 
-NAMES = ["plan.json", "picture.png", "stripes.csv", "shopping.csv", "rows.txt", "plan.pdf", "sheet.html"]
+NAMES = [
+    "plan.json",
+    "picture.png",
+    "stripes.csv",
+    "shopping.csv",
+    "rows.txt",
+    "plan.pdf",
+    "sheet.html",
+    "shop.html",
+]
 
 
 def test_names_are_fixed_and_bytes_are_the_same(tmp_path: Path) -> None:

@@ -13,10 +13,12 @@ import pytest
 import scenes
 from hypothesis import given
 from hypothesis import strategies as st
+from page_hand import at, held, put
 from PIL import Image
 
-from blendplan.page.places import free_box, middle_in_quad, turned_box, turned_spot
-from blendplan.page.workspace import Find, HowRead, read_workspace, workspace_to_json
+from blendplan.page.reads import free_box, middle_in_quad, turned_box, turned_spot
+from blendplan.photo import Pointed
+from blendplan.workspace import Find, HowRead, read_workspace, workspace_to_json
 
 pytest.importorskip("streamlit.testing.v1", reason="skipped: Streamlit is not installed")
 
@@ -27,9 +29,8 @@ SEED = 55000
 def open_app():
     from streamlit.testing.v1 import AppTest
 
-    app = AppTest.from_file(APP, default_timeout=60)
-    app.session_state["add-photos"] = True
-    return app.run()
+    app = AppTest.from_file(APP, default_timeout=60).run()
+    return at(app, "yarn")
 
 
 @pytest.fixture
@@ -49,14 +50,20 @@ def photo() -> bytes:
 
 def add(app, data: bytes, name: str = "skeins.jpg") -> str:
     """Drop a photo on the page, and return what it goes by."""
-    turn = app.session_state["upload_round"] if "upload_round" in app.session_state else 0  # noqa: SIM401
+    turn = app.session_state["session"].uploads
     app.file_uploader(key=f"photos-{turn}").set_value((name, data, "image/jpeg")).run()
     assert not app.exception, [e.value for e in app.exception]
-    return list(app.session_state["photos"])[-1]
+    digest = list(app.session_state["session"].photos)[-1]
+    # All that can be done to a photo and its yarns is unfolded.
+    app.session_state[f"more-{digest}"] = True
+    for i in range(6):
+        app.session_state[f"why-{digest}-{i}"] = True
+    app.run()
+    return digest
 
 
 def finds(app):
-    return app.session_state["history"].now.extras.finds
+    return app.session_state["session"].kept.now.extras.finds
 
 
 def boxes(app) -> list[tuple[int, ...]]:
@@ -91,13 +98,14 @@ def test_an_emptied_field_takes_its_box_away_and_leaves_the_others_their_names(p
     assert boxes(page) == [before[0], before[2]]
     assert [f.name for f in finds(page)] == ["one", "three"]
     # A box moved by number keeps its name and counts as the maker's.
-    page.text_input(key=f"typed-{digest}-0").set_value("10,20,90,80").run()
+    moved = tuple(v + 6 for v in before[0])
+    page.text_input(key=f"typed-{digest}-0").set_value(",".join(map(str, moved))).run()
     assert [(f.box, f.name, f.by_hand) for f in finds(page)] == [
-        ((10, 20, 90, 80), "one", True),
+        (moved, "one", True),
         (before[2], "three", False),
     ]
     page.text_input(key=f"typed-{digest}-0").set_value("10,20,9000,80").run()
-    assert "does not lie in" in refusals(page) and boxes(page)[0] == (10, 20, 90, 80)
+    assert "does not lie in" in refusals(page) and boxes(page)[0] == moved
 
 
 def test_the_last_box_taken_away_leaves_none(page, photo) -> None:
@@ -106,7 +114,7 @@ def test_the_last_box_taken_away_leaves_none(page, photo) -> None:
     for _ in range(3):
         page.text_input(key=f"typed-{digest}-0").set_value("").run()
         assert not page.exception
-    assert boxes(page) == [] and list(page.session_state["photos"]) == [digest]
+    assert boxes(page) == [] and list(page.session_state["session"].photos) == [digest]
 
 
 def test_a_photo_added_again_is_as_the_maker_left_it(page, photo) -> None:
@@ -118,18 +126,17 @@ def test_a_photo_added_again_is_as_the_maker_left_it(page, photo) -> None:
     left = finds(page)
 
     again = open_app()
-    assert finds(again) == left and not again.session_state["photos"]
+    assert finds(again) == left and not again.session_state["session"].photos
     assert add(again, photo) == digest
     assert finds(again) == left
-    assert again.session_state["photos"][digest].photo.full_size == (scenes.HEIGHT, scenes.WIDTH)
+    assert again.session_state["session"].photos[digest].photo.full_size == (scenes.HEIGHT, scenes.WIDTH)
 
 
 def test_a_shade_set_by_eye_is_never_read_over(page, photo) -> None:
     digest = add(page, photo)
-    history = page.session_state["history"]
-    own = replace(finds(page)[0].shades[0], lab=(50.0, 1.0, 2.0), by_eye=True, reasons=("by-eye",), uncertainty=None)
+    own = replace(finds(page)[0].shades[0], lab=(50.0, 1.0, 2.0), kind="eye", reasons=(), within=None)
     mine = (replace(finds(page)[0], shades=(own,)), *finds(page)[1:])
-    page.session_state["history"] = history.step(history.now.with_extras(finds=mine))
+    put(page, held(page).with_extras(finds=mine))
     page.run()
     page.button(key=f"white-off-{digest}").click().run()
     assert finds(page)[0].shades == (own,)
@@ -138,7 +145,7 @@ def test_a_shade_set_by_eye_is_never_read_over(page, photo) -> None:
 
 def test_undo_takes_back_how_a_photo_is_read_and_turned(page, photo) -> None:
     digest = add(page, photo)
-    held, found, shown = page.session_state["photos"][digest], finds(page), list_shown(page)
+    held, found, shown = page.session_state["session"].photos[digest], finds(page), list_shown(page)
     assert "White: paper found" in shown
     page.button(key=f"white-off-{digest}").click().run()
     assert finds(page)[0].shades != found[0].shades and "White: paper found" not in list_shown(page)
@@ -157,7 +164,7 @@ def test_undo_takes_back_how_a_photo_is_read_and_turned(page, photo) -> None:
 
 def test_a_quarter_turn_goes_to_the_right_with_the_boxes_and_four_bring_all_back(page, photo) -> None:
     digest = add(page, photo)
-    held, found = page.session_state["photos"][digest], finds(page)
+    held, found = page.session_state["session"].photos[digest], finds(page)
     before = held.photo.srgb8
     page.button(key=f"turn-{digest}").click().run()
     # The upper left corner goes to the upper right, the lower left one to the upper left.
@@ -176,7 +183,7 @@ def test_a_quarter_turn_goes_to_the_right_with_the_boxes_and_four_bring_all_back
 
 def chart_picture() -> np.ndarray:
     """A 24-patch chart on dark ground with grey gaps of no width but its own, and a red and a green square beside."""
-    from blendplan.photo.chart import patch_values
+    from blendplan.photo.references import patch_values
 
     wanted, _ = patch_values()
     coded = np.where(wanted <= 0.0031308, 12.92 * wanted, 1.055 * np.abs(wanted) ** (1 / 2.4) - 0.055)
@@ -241,12 +248,11 @@ def test_boxes_on_the_card_go_when_it_comes_into_use_but_not_those_drawn_by_hand
         return [b for b in boxes(page) if middle_in_quad(b, card)]
 
     # Put on the card by the finder, as far as the page knows, beside a square that is yarn.
-    history = page.session_state["history"]
     shade = finds(page)[0].shades
-    put = [Find(photo=digest, box=b, shades=shade) for b in ((60, 40, 230, 150), (300, 100, 400, 260))]
+    drawn = [Find(photo=digest, box=b, shades=shade) for b in ((60, 40, 230, 150), (300, 100, 400, 260))]
     yarn = [f for f in finds(page) if not middle_in_quad(f.box, card)]
     assert yarn
-    page.session_state["history"] = history.step(history.now.with_extras(finds=(*put, *yarn)))
+    put(page, held(page).with_extras(finds=(*drawn, *yarn)))
     page.run()
     typed(page, digest)
     page.text_input(key=f"typed-{digest}-1").set_value("310,100,400,260").run()
@@ -261,18 +267,22 @@ def test_boxes_on_the_card_go_when_it_comes_into_use_but_not_those_drawn_by_hand
 def test_each_find_shows_all_its_shades_and_why_they_may_be_off(page) -> None:
     from blendplan.yarn import REASONS
 
-    data = scenes.make_scene([SEED, 31], ground="wood", yarns=2, colours=4).data
-    add(page, data)
-    several = [f for f in finds(page) if len(f.shades) > 1]
-    assert several, "the scene shows a yarn of several shades"
+    data = scenes.make_scene([SEED, 32], ground="wood", yarns=2, colours=4).data
+    digest = add(page, data)
+    assert all(len(f.shades) > 1 for f in finds(page)), "the scene shows two yarns of three shades each"
+    # She says that the other is one, and takes it back.
+    page.button(key=f"dyes-{digest}-1").click().run()
+    assert [len(f.shades) > 1 for f in finds(page)] == [True, False]
+    page.button(key=f"dyes-{digest}-1").click().run()
+    assert all(len(f.shades) > 1 for f in finds(page))
     shown, captions = texts(page), [c.value for c in page.caption]
     for find in finds(page):
         for shade in find.shades:
             share = f", {round(100 * shade.share)} %" if len(find.shades) > 1 else ""
             assert f">{shade.srgb}{share}</span>" in shown
             assert all(any(REASONS[r] in c for c in captions) for r in shade.reasons)
-        surest = max(s.uncertainty for s in find.shades)
-        assert any(f"sure to within {round(surest)} " in c for c in captions)
+        surest = max(s.within for s in find.shades)
+        assert any(f"ure to within {round(surest)} " in c for c in captions)
     assert "no-white" in finds(page)[0].shades[0].reasons
 
 
@@ -281,13 +291,13 @@ def test_a_light_lent_by_another_photo_stays_when_a_box_is_moved_and_goes_by_und
     first, second = add(page, photo), add(page, bare, "wood.jpg")
     alone = finds(page)
     page.button(key="same-light").click().run()
-    how = {h.photo: h for h in page.session_state["history"].now.extras.photos}
-    assert how[first].white == "auto" and how[second].white.kind == "shared"
+    how = {h.photo: h for h in page.session_state["session"].kept.now.extras.photos}
+    assert how[first].light is None and how[second].light.lent
     shared = [f for f in finds(page) if f.photo == second]
     assert [f.shades for f in shared] != [f.shades for f in alone if f.photo == second]
     # What is kept in the project file brings the light back.
-    assert read_workspace(workspace_to_json(page.session_state["history"].now).encode())[0].extras.photos == tuple(
-        page.session_state["history"].now.extras.photos
+    assert read_workspace(workspace_to_json(page.session_state["session"].kept.now).encode())[0].extras.photos == tuple(
+        page.session_state["session"].kept.now.extras.photos
     )
     typed(page, second)
     left, top, right, bottom = shared[0].box
@@ -307,7 +317,7 @@ def test_a_card_lent_by_another_photo_stays_when_a_box_is_moved(page) -> None:
     second = add(page, png(without), "without.png")
     page.button(key="same-light").click().run()
     assert "card of another photo was used" in list_shown(page)
-    now = page.session_state["history"].now
+    now = page.session_state["session"].kept.now
     assert read_workspace(workspace_to_json(now).encode())[0].extras.photos == now.extras.photos
     typed(page, second)
     page.text_input(key=f"typed-{second}-0").set_value("510,70,630,190").run()
@@ -335,22 +345,39 @@ def test_how_a_photo_is_read_is_kept_in_the_project_file() -> None:
     )
     assert read(card=[[0, 0], [6, 0], [6, 4], [0, 4]]).card == ((0, 0), (6, 0), (6, 4), (0, 4))
     assert read(card="auto", white="off") == HowRead(photo="abc", card="auto", white="off")
-    good = {"kind": "shared", "box": [0, 0, 1, 1], "linear_rgb": [0.9, 0.8, 0.7], "confidence": 0.5}
-    assert read(white={**good, "field": [[-0.1, -0.2, -0.3]]}).white.linear_rgb == (0.9, 0.8, 0.7)
+    known = [{"kind": "known", "spot": [3, 4], "srgb": "#b35c37"}]
+    assert read(known=known).pointed == (Pointed(kind="known", spot=(3, 4), srgb="#b35c37"),)
+    assert read(white=[3, 4], grey_card=True).pointed == (Pointed(kind="grey", spot=(3, 4)),)
+    numbers = [0.1, 0.0, 0.0, 1.0, *[0.0] * 7]
+    good = {"numbers": numbers, "white_code": 200, "lent": True}
+    assert read(light=good).light.numbers == tuple(numbers)
     from blendplan.errors import BlendplanError
 
     for wrong in (
         {"white": "paper"},
         {"quarters": 4},
         {"card": [[0, 0]]},
-        {"card": {"corners": [], "error": 1.0, "fit": {"curve": [1.0, 0.0], "matrix": []}}},
-        {"card": {"corners": [], "error": 1.0, "fit": {"curve": [1.0, 900.0], "matrix": [[1.0, 0.0, 0.0]] * 3}}},
-        {"white": {**good, "field": []}},
-        {"white": {**good, "field": [[900.0, 0.0, 0.0]]}},
-        {"white": {**good, "linear_rgb": [0.0, 0.8, 0.7], "field": [[0.0, 0.0, 0.0]]}},
+        {"known": [{"kind": "known", "spot": [3, 4]}]},
+        {"known": [{"kind": "white", "spot": [3, 4], "reflectance": 2}]},
+        {"light": {"numbers": [0.1]}},
+        {"light": {**good, "numbers": [0.1, 0.0, 0.0, 0.0, *[0.0] * 7]}},
+        {"light": {**good, "field": [[900.0, 0.0, 0.0]]}},
+        {"light": {**good, "spread": [[1.0]]}},
     ):
         with pytest.raises(BlendplanError):
             read(**wrong)
+
+
+def test_a_light_that_was_lent_the_old_way_is_told_and_the_rest_of_the_file_opens() -> None:
+    for old in ({"white": {"kind": "shared", "linear_rgb": [0.9, 0.8, 0.7]}}, {"card": {"error": 1.0}, "white": "off"}):
+        body = {
+            "format": "blendplan-project",
+            "version": 1,
+            "page": {"photos": [{"photo": "abc", "quarters": 1, **old}]},
+        }
+        work, told = read_workspace(json.dumps(body).encode())
+        assert work.extras.photos == (HowRead(photo="abc", quarters=1, white="off" if "card" in old else "auto"),)
+        assert any("share light again" in n.text for n in told)
 
 
 @given(st.integers(1, 900), st.integers(1, 900), st.data())
@@ -391,11 +418,12 @@ def test_a_new_box_lies_in_the_photo(full: tuple[int, int], shares: list[tuple[f
 def test_yarns_taken_over_leave_no_way_of_reading_behind(page, photo) -> None:
     add(page, photo)
     page.button(key="take-fresh").click().run()
+    at(page, "yarn")
     digest = add(page, photo)
     page.button(key=f"white-off-{digest}").click().run()
-    assert page.session_state["history"].now.extras.photos
+    assert page.session_state["session"].kept.now.extras.photos
     page.button(key="take-more").click().run()
-    extras = page.session_state["history"].now.extras
+    extras = page.session_state["session"].kept.now.extras
     assert extras.finds == () == extras.photos
     page.button(key="undo").click().run()
-    assert page.session_state["history"].now.extras.photos
+    assert page.session_state["session"].kept.now.extras.photos

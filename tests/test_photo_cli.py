@@ -6,10 +6,13 @@ import argparse
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 import scenes
 
 from blendplan.cli import shades
+from blendplan.colour import delta_e_2000
+from blendplan.demo import photos as drawn
 from blendplan.errors import BlendplanError, PhotoError, ProjectError
 
 
@@ -80,3 +83,52 @@ def test_missing_and_broken_files_give_one_line(tmp_path: Path) -> None:
 def test_two_photos_keep_their_order(photo_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(str(photo_file), str(photo_file), "--box", "0,0,99,99", "--json") == 0
     assert len(json.loads(capsys.readouterr().out)["photos"]) == 2
+
+
+def test_a_yarn_in_both_photos_tells_how_bright_the_other_was_taken(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two yarns on paper, and the same two on a blue cloth, the camera open half as long: nobody says how long."""
+    skeins = (
+        drawn.DrawnSkein(srgb="#3f5a6b", centre=(0.28, 0.25)),
+        drawn.DrawnSkein(srgb="#c9a24a", centre=(0.7, 0.7)),
+    )
+    one, two = tmp_path / "on-paper.jpg", tmp_path / "on-cloth.jpg"
+    one.write_bytes(drawn.draw_photo(skeins, seed=5))
+    monkeypatch.setattr(drawn, "PAPER", np.array([0.05, 0.12, 0.3]))
+    two.write_bytes(drawn.draw_photo(skeins, exposure=0.45, seed=6))
+    boxes = ("--box", "120,120,260,300", "--box", "590,500,730,670")
+
+    def off(*more: str) -> float:
+        """How far the second yarn's shade on cloth is from that on paper."""
+        assert run(str(one), str(two), *boxes, *more, "--json") == 0
+        paper, cloth = json.loads(capsys.readouterr().out)["photos"]
+        assert cloth["white"]["kind"] == "shared"
+        return float(delta_e_2000(paper["yarns"][1]["shades"][0]["lab"], cloth["yarns"][1]["shades"][0]["lab"]))
+
+    alone, joined = off("--same-light"), off("--same-yarn", "1:1=2:1")
+    # Half of the light is 19 CIEDE2000 here; what is left is the doubt of how the yarn lies in both.
+    assert joined < alone / 2, (alone, joined)
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ("1:1", "write photo and yarn by number"),
+        ("1:1=a:2", "write photo and yarn by number"),
+        ("1:1=3:1", "photo 3 was named; there are 2"),
+        ("1:1=2:9", "yarn 9 of"),
+    ],
+)
+def test_a_yarn_said_to_be_in_both_photos_must_be_there(photo_file: Path, told: str, words: str) -> None:
+    with pytest.raises(PhotoError, match=words):
+        run(str(photo_file), str(photo_file), "--same-yarn", told)
+
+
+@pytest.mark.parametrize("place", [("--at", "60,780"), ("--box", "860,600,1090,820")])
+def test_white_paper_is_no_yarn(tmp_path: Path, place: tuple[str, str]) -> None:
+    path = tmp_path / "table.jpg"
+    path.write_bytes(drawn.draw_photo((drawn.DrawnSkein(srgb="#3f5a6b", centre=(0.4, 0.3)),), seed=5))
+    with pytest.raises(PhotoError, match="lies on the white paper; show the yarn itself"):
+        run(str(path), *place)
+    assert run(str(path), *place, "--white", "off") == 0

@@ -230,7 +230,7 @@ def test_limits_are_said_before_decoding() -> None:
     with pytest.raises(PhotoError, match=r"32 megapixels .* at most 25; save it as a JPEG"):
         load_photo(web.getvalue(), "wall.webp")
     with pytest.raises(PhotoError, match="MB"):
-        load_photo(b"\xff\xd8" + bytes(door.MAX_BYTES), "big.jpg")
+        load_photo(b"\xff\xd8" + bytes(door.MAX_PHOTO), "big.jpg")
 
 
 def test_a_name_cannot_carry_folders_or_lines() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blendplan.photo import working
+from blendplan.photo import loading
 
 
 def _picture(mode: str, width: int, height: int) -> Image.Image:
@@ -29,8 +29,8 @@ def test_strips_join_without_a_seam(mode: str, size: tuple[int, int], monkeypatc
         plain = Image.fromarray((np.asarray(picture) / 257).astype(np.uint8))
     target = [max(1, round(n * side / max(size))) for n in size]
     wanted = plain.resize((target[0], target[1]), Image.Resampling.BOX, reducing_gap=2.0)
-    monkeypatch.setattr(working, "_STRIP", 5000)
-    got, opacity = working.working_picture(picture, "x", side)
+    monkeypatch.setattr(loading, "_STRIP", 5000)
+    got, opacity = loading.working_picture(picture, "x", side)
     assert opacity is None
     assert got.mode == wanted.mode
     assert np.array_equal(np.asarray(got), np.asarray(wanted))
@@ -65,8 +65,8 @@ def test_clear_parts_weigh_nothing(mode: str, strip: int, monkeypatch: pytest.Mo
     blocks = rgba.reshape(height // factor, factor, width // factor, factor, 4).astype(float)
     weight = blocks[..., 3].sum(axis=(1, 3))
     colour = (blocks[..., :3] * blocks[..., 3:]).sum(axis=(1, 3)) / np.maximum(weight, 1)[..., None]
-    monkeypatch.setattr(working, "_STRIP", strip)
-    got, opacity = working.working_picture(picture, "x", width // factor)
+    monkeypatch.setattr(loading, "_STRIP", strip)
+    got, opacity = loading.working_picture(picture, "x", width // factor)
     assert opacity is not None
     alpha = weight / factor**2
     assert np.abs(np.asarray(opacity).astype(float) - alpha).max() <= 1.5

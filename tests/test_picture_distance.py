@@ -1,18 +1,25 @@
-"""S-CIELAB's filters against their published constants, a reference filter, and their limits.
+"""The view from a distance against published constants, a reference filter, and its limits.
 
-Constants: Zhang and Wandell 1996, as in the authors' code (half-height full widths in degrees; typed from it).
+Constants: Zhang and Wandell 1996 (S-CIELAB), the two narrow kernels for luminance (half-height full widths .05 and .225
+degrees, weights .921 and .105 in the paper).
 Reference filter: scipy.ndimage.gaussian_filter with mirrored borders.
 """
 
 from __future__ import annotations
 
+import math
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from blendplan.colour import LINEAR_TO_XYZ, delta_e_2000, linear_to_lab, linear_to_srgb, srgb_to_linear
+from blendplan import page
+from blendplan.blend.strands import EYE
+from blendplan.colour import delta_e_2000, linear_to_lab, linear_to_srgb, srgb_to_linear
 from blendplan.errors import QuantityError
-from blendplan.picture.distance import KERNELS, OPPONENT, decode, encode, grey_look, seen_from, spread_deg
+from blendplan.picture.distance import FAR_CM, Screen, decode, encode, seen_from
 
 
 def marl(seed: int, shape: tuple[int, int] = (120, 160)) -> np.ndarray:
@@ -22,34 +29,95 @@ def marl(seed: int, shape: tuple[int, int] = (120, 160)) -> np.ndarray:
     return np.where(which[..., None], [0.014, 0.044, 0.17], [0.89, 0.64, 0.15]).astype(np.float32)
 
 
-def test_constants() -> None:
-    assert KERNELS[0] == ((1.00327, 0.05), (0.114416, 0.225), (-0.117686, 7.0))
-    assert KERNELS[1] == ((0.616725, 0.0685), (0.383275, 0.826))
-    assert KERNELS[2] == ((0.567885, 0.092), (0.432115, 0.6451))
-    assert OPPONENT[1, 2] == 0.0772
-    for kernel in KERNELS:
-        assert sum(weight for weight, _ in kernel) == pytest.approx(1.0, abs=5e-6)
-    # Half height at half the full width.
-    assert np.exp(-0.5 * (0.025 / spread_deg(0.05)) ** 2) == pytest.approx(0.5)
-
-
-@pytest.mark.parametrize("inhibition", [True, False])
-@pytest.mark.parametrize(("px_per_cm", "distance_cm"), [(60.0, 60.0), (10.0, 400.0)])
-def test_filter_agrees_with_a_reference_filter(px_per_cm: float, distance_cm: float, inhibition: bool) -> None:
-    light = marl(21).astype(np.float64)
+def reference(light: np.ndarray, px_per_cm: float, distance_cm: float) -> np.ndarray:
+    """Gaussians of the paper, each channel of light alike; exp(-x^2 / s^2) has the standard deviation s / root 2."""
     px_per_degree = 2 * distance_cm * np.tan(np.radians(0.5)) * px_per_cm
-    opponent = light @ (OPPONENT @ LINEAR_TO_XYZ).T
-    for c, full in enumerate(KERNELS):
-        kernel = full if inhibition else [(w, d) for w, d in full if w > 0]
-        total = sum(w for w, _ in kernel)
-        opponent[..., c] = sum(
-            w / total * gaussian_filter(opponent[..., c], d / 2.3548 * px_per_degree, mode="reflect", truncate=6.0)
-            for w, d in kernel
-        )
-    wanted = opponent @ np.linalg.inv(OPPONENT @ LINEAR_TO_XYZ).T
-    got = seen_from(light, px_per_cm=px_per_cm, distance_cm=distance_cm, inhibition=inhibition)
+    return sum(
+        w / 1.026 * gaussian_filter(light, (s * px, s * px, 0), mode="reflect", truncate=7.0)
+        for w, s in ((0.921, 0.0283), (0.105, 0.133))
+        for px in [px_per_degree / math.sqrt(2)]
+    )
+
+
+def test_constants() -> None:
+    assert EYE == ((0.921, 0.0283), (0.105, 0.133))
+
+
+@pytest.mark.parametrize(("px_per_cm", "distance_cm"), [(60.0, 90.0), (10.0, 600.0)])
+def test_filter_agrees_with_a_reference_filter(px_per_cm: float, distance_cm: float) -> None:
+    light = marl(21).astype(np.float64)
+    got = seen_from(light, px_per_cm=px_per_cm, distance_cm=distance_cm)
     # Both places have the narrowest Gaussian over a pixel wide; a narrower one the reference samples too coarsely.
-    assert np.abs(got - wanted).max() < 2e-3
+    assert np.abs(got - reference(light, px_per_cm, distance_cm)).max() < 2e-3
+
+
+@pytest.mark.parametrize("distance_cm", [400.0, 500.0, 1200.0])
+def test_the_eye_at_the_screen_and_what_is_taken_away_make_the_distance(distance_cm: float) -> None:
+    """A picture 24 cm wide of a blanket 142 cm wide, an arm's length away; the eye's part is the reference filter."""
+    scale = 10.0
+    already = 355.0
+    light = marl(27).astype(np.float64)
+    shown = seen_from(light, px_per_cm=scale, distance_cm=distance_cm, already_cm=already)
+    assert (
+        np.abs(reference(shown.astype(np.float64), scale, already) - reference(light, scale, distance_cm)).max() < 3e-3
+    )
+    sharper = seen_from(light, px_per_cm=scale, distance_cm=distance_cm)
+    assert np.abs(shown - light).mean() < np.abs(sharper - light).mean()
+
+
+def test_nothing_is_taken_away_that_the_screen_takes_already() -> None:
+    light = marl(28)
+    codes = encode(light)
+    assert np.array_equal(seen_from(codes, px_per_cm=4.5, distance_cm=200, already_cm=500), codes)
+    assert np.array_equal(seen_from(light, px_per_cm=4.5, distance_cm=200, already_cm=200), light)
+
+
+def test_a_picture_on_a_screen_is_a_view_from_afar() -> None:
+    """15 cm on the screen for a blanket of 130 cm, an arm's length (50 to 60 cm) away: 4 or 5 metres by proportion."""
+    shown_px = 15 * 96 / 2.54
+    for eye, metres in ((50.0, 4.33), (60.0, 5.2)):
+        assert Screen(eye_cm=eye).already_cm(shown_px / 130) == pytest.approx(100 * metres, rel=0.01)
+    # Her ruler says that a line drawn ten centimetres long is eight: the picture is smaller, so seen from further.
+    small = Screen.of_line(10, 8)
+    assert small.already_cm(5) == pytest.approx(Screen().already_cm(5) * 10 / 8)
+    with pytest.raises(QuantityError, match="by the ruler"):
+        Screen.of_line(10, 0)
+
+
+def blanket() -> tuple[np.ndarray, np.ndarray]:
+    """A round piece of marl with gaps, on a bright ground; its cover."""
+    y, x = np.mgrid[:240, :240]
+    away = np.hypot(y - 119.5, x - 119.5)
+    cover = np.clip(100.5 - away, 0, 1)
+    cover[100:140:12, 100:140:12] = 0.0
+    light = cover[..., None] * marl(29, (240, 240)) + (1 - cover[..., None]) * np.array([0.9, 0.9, 0.9])
+    return encode(light), np.rint(255 * cover).astype(np.uint8)
+
+
+@pytest.mark.parametrize("distance_cm", [200.0, 800.0, math.inf])
+def test_there_is_no_halo_round_the_blanket(distance_cm: float) -> None:
+    codes, cover = blanket()
+    got = seen_from(codes, px_per_cm=10, distance_cm=distance_cm, cover=cover)
+    y, x = np.mgrid[:240, :240]
+    away = np.hypot(y - 119.5, x - 119.5)
+    assert np.array_equal(got[away > 101], codes[away > 101])
+    # Just inside the edge the blanket is as light as it is within, however bright the ground.
+    rim, inner = (
+        linear_to_lab(srgb_to_linear(got[m] / 255).mean(axis=0)) for m in ((away > 90) & (away < 99), away < 80)
+    )
+    whole = [linear_to_lab(srgb_to_linear(codes[m] / 255).mean(axis=0)) for m in ((away > 90) & (away < 99), away < 80)]
+    assert abs((rim - inner)[0]) <= abs((whole[0] - whole[1])[0]) + 1
+    # A gap inside is part of the fabric: its brightness goes over into what lies round it.
+    assert got[100, 100].astype(int).sum() < codes[100, 100].astype(int).sum() - 20
+
+
+def test_far_is_looked_at_from_where_strands_have_melted() -> None:
+    """Strands 4 mm wide: their contrast at 16 m is under a thousandth, by hand."""
+    f = FAR_CM / 100 * 17.45 / 8
+    assert 0.9 * math.exp(-((0.0283 * math.pi * f) ** 2)) < 1e-3
+    light = marl(30)
+    far = seen_from(light, px_per_cm=10, distance_cm=math.inf)
+    assert np.array_equal(far, seen_from(light, px_per_cm=10, distance_cm=FAR_CM))
 
 
 @pytest.mark.parametrize("distance_cm", [30.0, 300.0, 3000.0, 30_000.0])
@@ -90,13 +158,15 @@ def test_the_middle_of_a_broad_stripe_keeps_its_colour() -> None:
     assert delta_e_2000(linear_to_lab(got[150, 30]), linear_to_lab(light[150, 30])) < 3.0
 
 
-def test_grey_look_keeps_luminance_and_grey() -> None:
-    light = marl(25)
-    grey = grey_look(light)
-    assert np.ptp(grey, axis=2).max() == 0
-    assert np.allclose(linear_to_lab(grey)[..., 0], linear_to_lab(light)[..., 0], atol=1e-3)
-    ramp = np.repeat(np.arange(256, dtype=np.uint8)[None, :, None], 3, axis=2)
-    assert np.abs(grey_look(ramp).astype(int) - ramp).max() <= 1
+def test_dark_and_light_only_keeps_luminance() -> None:
+    """The page shows greys by a filter in linear light, with the luminance that IEC 61966-2-1 prints for sRGB."""
+    script = (Path(page.__file__).parent / "assets" / "picture.js").read_text(encoding="utf-8")
+    row = re.search(r'const row = "([\d. ]+) 0 0 ";', script)
+    assert row and '"color-interpolation-filters": "linearRGB"' in script
+    weights = np.array([float(w) for w in row[1].split()])
+    assert weights.tolist() == [0.2126, 0.7152, 0.0722]
+    grey = np.repeat((marl(25) @ weights)[..., None], 3, axis=2)
+    assert np.allclose(linear_to_lab(grey)[..., 0], linear_to_lab(marl(25))[..., 0], atol=2e-2)
 
 
 def test_tables_agree_with_the_formula() -> None:

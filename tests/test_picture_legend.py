@@ -10,9 +10,8 @@ import pytest
 from fontTools.ttLib import TTFont
 from PIL import Image
 
-from blendplan.picture.fonts import drawable, font_path, missing_characters, missing_notice
-from blendplan.picture.legend import legend_notices, with_legend
-from blendplan.picture.png import encode_png
+from blendplan.picture.canvas import encode_png
+from blendplan.picture.legend import drawable, font_path, missing_characters, with_legend
 
 PICTURE = np.random.default_rng(31).integers(0, 256, (200, 300, 3), dtype=np.uint8)
 
@@ -49,14 +48,6 @@ def test_characters_that_the_font_lacks_are_those_its_own_table_lacks() -> None:
     assert missing_characters(text) == wanted
     assert "毛" in wanted
     assert drawable("毛糸 2") == "□□ 2"
-
-
-def test_missing_characters_are_told() -> None:
-    assert missing_notice("Fern") is None
-    notice = missing_notice("毛糸")
-    assert notice is not None
-    assert "毛 糸" in notice.text
-    assert len(legend_notices([(1, "Fern", ("#4f7f6a",)), (2, "毛糸", ("#b5523b",))])) == 1
 
 
 def test_legend_stands_beside_the_picture_and_shows_every_colour() -> None:

@@ -119,4 +119,4 @@ def test_every_kind_is_a_blendplan_error() -> None:
     for name in errors.__all__:
         assert issubclass(getattr(errors, name), errors.BlendplanError)
         assert issubclass(getattr(errors, name), ValueError)
-    assert len(KINDS) <= 8  # the base and at most seven kinds
+    assert len(KINDS) <= 9  # the base and at most eight kinds

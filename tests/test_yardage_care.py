@@ -29,7 +29,7 @@ def test_gentleness(fibre: str, level: int | None) -> None:
 def test_mixed_fibres_follow_the_gentlest() -> None:
     yarns = (yarn("A", fibre="acrylic"), yarn("B", fibre="wool"), yarn("C", fibre="silk"))
     told = care_notices(yarns, stripes(("AB", 2)))
-    assert [n.level for n in told] == ["caution"] and "that of B" in told[0].text
+    assert [n.level for n in told] == ["caution"] and "gentlest asks, B" in told[0].text
 
 
 def test_one_fibre_and_no_contrast_says_nothing() -> None:

@@ -14,21 +14,24 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from yardage_cases import Gauge, Worked, stripes, yarn
+from blankets import blanket_of
+from blankets import yarn as wool
+from yardage_cases import Gauge, Worked, estimate, stripes, yarn
 
 from blendplan.fabric.gauge import M_PER_100_G
+from blendplan.fabric.ripple import Ripple
+from blendplan.plan import make_plan
+from blendplan.stripes.model import Stripe
 from blendplan.units import GRAMS_PER_OUNCE, METRES_PER_YARD
-from blendplan.yardage.length import estimate
-from blendplan.yardage.measured import WeighedRow
-from blendplan.yardage.models import (
+from blendplan.yardage.measured import (
     AREA_CENTRAL,
     DEFAULT_SPREAD,
     WEIGHED_SPREAD,
     YARN_PER_WIDTH,
+    WeighedRow,
     area_working_m,
 )
 from blendplan.yardage.settings import YardageSettings
-from blendplan.yarn import PutUp
 
 TABLE = Path(__file__).parent / "reference" / "yarn_used.csv"
 LINES = [line for line in TABLE.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
@@ -135,6 +138,44 @@ def test_left_one_out() -> None:
     assert statistics.median(errors) < 0.10
 
 
+def worked_whole(item: dict[str, str], *, hook: bool = True) -> float:
+    """The amount by the whole path: gauge of class, hook and stitch, ripple, foundation and rows, to the told area."""
+    wide, tall, weight = float(item["width_cm"]), float(item["height_cm"]), int(item["class"])
+    strands, said = int(item["strands"]), {"order": ("Fern",), "width_cm": wide}
+    if hook and item["hook_mm"]:
+        said["hook_mm"] = float(item["hook_mm"])
+    ripple = Ripple(stitch=item["stitch"], loops="back" if item["item"] == "6" else "both")
+    of = (wool("Fern", grams=100, metres=M_PER_100_G[weight], weight_class=weight),)
+    rows = 10
+    for _ in range(2):
+        worked = (Stripe(strands=("Fern",) * strands, rows=rows),)
+        plan = make_plan(blanket_of(yarns=of, stripes=worked, ripple=ripple, **said))
+        rows = max(1, round(tall / plan.size.rise_per_row_cm))
+    colour = plan.yardage.colour("Fern")
+    metres = (colour.need_m - colour.tails_m) * wide * tall / (plan.size.width_cm * plan.size.height_cm)
+    return metres / strands if item["told_unit"] == "m" else metres / M_PER_100_G[weight] * 100
+
+
+def test_the_whole_path_comes_within_the_spread_of_pieces_of_one_strand() -> None:
+    """As a ripple on the hook that was told: nine in ten inside the spread, half within 4 %, and no lean either way.
+
+    The one piece of two strands is told apart: its maker's own estimate of odd balls, and a shape that no flat double
+    crochet has (trade facts, section 13); the plan takes a fifth more.
+    """
+    sized = [key for key in USABLE if ITEMS[key]["width_cm"] and ITEMS[key]["height_cm"]]
+    errors = {key: worked_whole(ITEMS[key]) / told(ITEMS[key]) - 1 for key in sized}
+    print({key: f"{error:+.1%}" for key, error in errors.items()})
+    one = {key: error for key, error in errors.items() if ITEMS[key]["strands"] == "1"}
+    assert set(errors) - set(one) == {"2"} and 0 < errors["2"] < 0.25
+    assert sum(abs(error) <= DEFAULT_SPREAD for error in one.values()) >= 0.9 * len(one)
+    assert statistics.median(abs(error) for error in one.values()) < 0.04
+    assert abs(statistics.mean(one.values())) < 0.04
+    # Single crochet through the back loops is the lowest.
+    assert min(one, key=lambda key: one[key]) == "6"
+    # Without the hook the usual one of the class is larger than those that most of these makers took, so it is less.
+    assert all(worked_whole(ITEMS[key], hook=False) < worked_whole(ITEMS[key]) for key in one if ITEMS[key]["hook_mm"])
+
+
 @pytest.mark.parametrize("key", ["4"])
 def test_row_and_area_model_on_the_piece_that_tells_both(key: str) -> None:
     item = ITEMS[key]
@@ -144,13 +185,13 @@ def test_row_and_area_model_on_the_piece_that_tells_both(key: str) -> None:
 
 
 def test_two_rows_of_165_from_fifty_yards() -> None:
-    # Item 8 also tells 50 yd for two rows of 165 dc at 3 dc an inch: 13.9 cm a stitch; the model says 13.5.
+    # Item 8 also tells 50 yd for two rows of 165 dc at 3 dc an inch: 13.9 cm a stitch; the model says 13.9.
     told_cm = 50 * float(METRES_PER_YARD) * 100 / (2 * 165)
     assert YARN_PER_WIDTH["dc"] * 2.54 / 3 == pytest.approx(told_cm, rel=DEFAULT_SPREAD)
 
 
 def test_a_repeat_of_22_from_a_yard_and_a_quarter() -> None:
-    # Item 9: 1.25 yd for 22 sc at 4 an inch: 5.2 cm a stitch; the model says 5.1.
+    # Item 9: 1.25 yd for 22 sc at 4 an inch: 5.2 cm a stitch; the model says 5.2.
     told_cm = 1.25 * float(METRES_PER_YARD) * 100 / 22
     assert YARN_PER_WIDTH["sc"] * 2.54 / 4 == pytest.approx(told_cm, rel=0.03)
 
@@ -174,7 +215,7 @@ PLAN = stripes(("AA", 6), ("AB", 4), ("BB", 6))
 def maker_error(rng: np.random.Generator, weighed_rows: int) -> tuple[float, float, float]:
     """Relative errors of the estimate with defaults and once rows are weighed, and the spread claimed."""
     density = float(rng.uniform(1.5, 2.6))
-    yarns = tuple(yarn(n, put_up=PutUp(mass_g=100, length_m=round(100 * density))) for n in "AB")
+    yarns = tuple(yarn(n, grams=100, metres=round(100 * density)) for n in "AB")
     gauge, worked = Gauge(stitch_width_cm=float(rng.uniform(0.7, 1.1))), Worked(repeats=int(rng.integers(5, 13)))
     default = estimate(PLAN, worked, gauge, yarns)
     # Truth: a maker uses her own multiple of the usual yarn (log-normal, 9 % as the default's spread says); tension

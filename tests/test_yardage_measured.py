@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from yardage_cases import Gauge, Worked, stripes, yarn
+from yardage_cases import Gauge, Worked, estimate, stripes, yarn
 
 from blendplan.errors import QuantityError, YarnError
-from blendplan.yardage.length import estimate
 from blendplan.yardage.measured import (
     Measured,
     OwnBlanket,
@@ -22,10 +21,9 @@ from blendplan.yardage.measured import (
     rows_to_weigh,
 )
 from blendplan.yardage.settings import YardageSettings
-from blendplan.yarn import PutUp
 
 PLAN = stripes(("AA", 10), ("AB", 4), ("BB", 10))
-YARNS = (yarn("A"), yarn("B", put_up=PutUp(mass_g=100, length_m=120)))
+YARNS = (yarn("A"), yarn("B", grams=100, metres=120))
 DEFAULT = estimate(PLAN, Worked(), Gauge(), YARNS)
 ROW_G = DEFAULT.rows_m[1] * 2 / 2.4
 
@@ -54,9 +52,9 @@ def test_rows_of_a_narrower_piece_count_by_their_stitches() -> None:
 
 
 def test_a_pulled_stitch() -> None:
-    # 13 cm from one dc where 16 x 0.9 = 14.4 cm is usual.
+    # 13 cm from one dc where 16.4 x 0.9 = 14.76 cm is usual.
     need = measured(PulledStitch(stitch="dc", length_cm=65, count=5))
-    assert need.factor == pytest.approx(13 / 14.4)
+    assert need.factor == pytest.approx(13 / 14.76)
 
 
 def test_an_own_blanket_gives_yarn_for_its_area() -> None:
@@ -159,6 +157,6 @@ def test_bad_measurements_are_one_line() -> None:
             PLAN,
             Worked(),
             Gauge(),
-            (YARNS[0], yarn("B", put_up=None)),
+            (YARNS[0], yarn("B", grams=None, metres=None)),
             YardageSettings(measured=(WeighedRow(grams=20, rows=2, strands=("A", "B")),)),
         )

@@ -4,31 +4,42 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 import pytest
+from blankets import blanket, lying
+from blankets import yarn as wool
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from yardage_cases import Gauge, Worked, grams, stripes, yarn
+from yardage_cases import Gauge, Worked, estimate, grams, stripes, yarn
 
 from blendplan.errors import StripeError, YarnError
-from blendplan.yardage.arrange import even_out
-from blendplan.yardage.largest import SizeOption, largest_blanket
-from blendplan.yardage.length import estimate
+from blendplan.fabric.finish import Border
+from blendplan.lasting import size_options
+from blendplan.plan import make_plan
+from blendplan.yardage.need import Supply, chance_short
 from blendplan.yardage.rowfit import RowProblem, fit_rows
-from blendplan.yardage.scraps import share_scraps
+from blendplan.yardage.scraps import even_out, share_scraps
 from blendplan.yardage.settings import YardageSettings
-from blendplan.yardage.skeins import Supply, chance_short
-from blendplan.yardage.stash import longest_stripes, rows_possible, spare_scarce, usable_m
+from blendplan.yardage.stash import (
+    SizeOption,
+    largest_blanket,
+    limits_m,
+    longest_stripes,
+    rows_possible,
+    spare_scarce,
+    usable_m,
+)
 from blendplan.yarn import PutUp
 
 FADE = stripes(("AA", 4), ("AB", 2), ("BB", 4), ("BC", 2), ("CC", 4))
 
 
 def planned(held: dict[str, int], plan=FADE, **options: object):
-    yarns = tuple(yarn(n, skeins_on_hand=k) for n, k in held.items())
+    yarns = tuple(yarn(n, lots=lying(k)) for n, k in held.items())
     chosen = YardageSettings(**options)  # type: ignore[arg-type]
     return yarns, estimate(plan, Worked(), Gauge(), yarns, chosen), chosen
 
@@ -113,13 +124,23 @@ def test_all_rows_are_possible_with_plenty_and_fewer_with_little() -> None:
     assert "4 of 16 rows" in stopped.notices[0].text
 
 
+def test_rows_possible_count_the_tails() -> None:
+    """Yarn for four rows of AA to the metre: without 2 x 2 ends of 15 cm beside, the fourth is out of reach."""
+    need = estimate(FADE, Worked(), Gauge(), (yarn("A"), yarn("B"), yarn("C")))
+    rows_g = Fraction(2 * (sum(need.rows_m[:4]) + need.foundation_m) / 2.4)
+    tails_g = Fraction(4 * 15, 240)
+    for more, rows in ((Fraction(1, 10**6), 3), (tails_g + Fraction(1, 10**6), 4)):
+        yarns = (yarn("A", lots=lying(parts_g=(rows_g + more,))), yarn("B", lots=lying(9)), yarn("C", lots=lying(9)))
+        assert rows_possible(FADE, need, yarns).expected == rows
+
+
 @given(st.integers(1, 200), st.integers(1, 200))
 @settings(deadline=None, max_examples=30)
 def test_more_yarn_never_makes_fewer_rows(one: int, other: int) -> None:
     low, high = sorted((one, other))
     made = []
     for g in (low, high):
-        yarns = (yarn("A", skeins_on_hand=9), yarn("B", part_skeins_g=grams(g)), yarn("C", skeins_on_hand=9))
+        yarns = (yarn("A", lots=lying(9)), yarn("B", lots=lying(parts_g=grams(g))), yarn("C", lots=lying(9)))
         need = estimate(FADE, Worked(), Gauge(), yarns)
         made.append(rows_possible(FADE, need, yarns).sure)
     assert made[0] <= made[1]
@@ -128,7 +149,7 @@ def test_more_yarn_never_makes_fewer_rows(one: int, other: int) -> None:
 def test_longest_stripes_reach_and_one_more_row_does_not() -> None:
     yarns, need, chosen = planned({"A": 2, "B": 1, "C": 3})
     fit = longest_stripes(FADE, need, yarns, chosen)
-    assert fit.fit.exact and fit.fit.binding == ("B",) and "B" in fit.notices[0].text
+    assert fit.fit.exact and fit.fit.binding == ("B",) and any("Held back by B" in n.text for n in fit.notices)
     # Planned alike stays alike.
     rows = [s.rows for s in fit.stripes]
     assert rows[0] == rows[2] == rows[4] and rows[1] == rows[3]
@@ -151,7 +172,7 @@ def test_too_little_for_one_row_each_names_the_colour() -> None:
 
 
 def test_without_a_band_nothing_limits() -> None:
-    yarns = (yarn("A", put_up=None),)
+    yarns = (yarn("A", grams=None, metres=None),)
     plan = stripes(("AA", 3))
     with pytest.raises(YarnError, match="nothing limits a stripe of A, A"):
         longest_stripes(plan, estimate(plan, Worked(), Gauge(), yarns), yarns)
@@ -169,27 +190,60 @@ def test_the_scarce_colour_is_used_least_within_the_change_allowed() -> None:
 
 
 def test_largest_blanket_beats_every_other_width() -> None:
-    yarns, need, chosen = planned({"A": 2, "B": 1, "C": 3})
+    """One yarn, by hand: rows that its metres give beside the chain and four ends, and the area of each width."""
+    plan = stripes(("AA", 4))
+    yarns, need, chosen = planned({"A": 9}, plan)
     sizes = [
-        SizeOption(
-            repeats=n,
-            width_cm=12.8 * n,
-            rise_cm=1.86,
-            row_m=need.rows_m[1] * n / 8,
-            foundation_m=need.foundation_m * n / 8,
-        )
-        for n in range(2, 10)
+        SizeOption(repeats=n, width_cm=12.8 * n, rise_cm=1.86, row_m=1.3 * n, foundation_m=0.4 * n)
+        for n in range(2, 16)
     ]
-    best = largest_blanket(FADE, need, yarns, sizes, chosen)
-    assert 1 <= best.height_cm / best.width_cm <= 1.5
+    metres = limits_m(need, yarns, chosen, chosen.chance_short)["A"] - 4 * chosen.tail_cm / 100
+    made = {}
     for size in sizes:
-        try:
-            one = largest_blanket(FADE, need, yarns, [size], chosen)
-        except YarnError:
-            continue
-        assert one.width_cm * one.height_cm <= best.width_cm * best.height_cm + 1e-9
+        rows = min((metres - 2 * size.foundation_m) // (2 * size.row_m), 1.5 * size.width_cm // size.rise_cm)
+        if rows * size.rise_cm >= size.width_cm:
+            made[size.repeats] = rows * size.rise_cm * size.width_cm
+    best = largest_blanket(plan, need, yarns, sizes, chosen)
+    assert len(made) > 2 and best.size.repeats == max(made, key=lambda n: made[n]) not in (2, 15)
+    assert best.width_cm * best.height_cm == pytest.approx(made[best.size.repeats])
     with pytest.raises(YarnError, match="none of 1 widths"):
-        largest_blanket(FADE, need, yarns, sizes[-1:], chosen, proportion=(9, 10))
+        largest_blanket(plan, need, yarns, sizes[-1:], chosen, proportion=(9, 10))
+
+
+def test_longer_ends_make_the_largest_blanket_shorter() -> None:
+    # Two strands joined and cut are four ends; at 1 m each they take the yarn of two rows of 2 x 1 m.
+    plan, size = stripes(("AA", 4)), SizeOption(repeats=8, width_cm=100, rise_cm=1.0, row_m=1.0)
+    heights = []
+    for tail_cm in (0, 100):
+        yarns, need, chosen = planned({"A": 1}, plan, tail_cm=tail_cm)
+        heights.append(largest_blanket(plan, need, yarns, [size], chosen, proportion=(0.1, 10)).height_cm)
+    assert heights[0] - heights[1] == pytest.approx(2)
+
+
+@pytest.mark.parametrize("grams", [5, 15, 40, 90, 200])
+def test_a_bag_of_scraps_gives_what_can_be_made_or_the_reason(grams: int) -> None:
+    """However little there is: a size with the yarn that holds it back, or the yarns that do not even make a row."""
+    names = ("Fern", "Clay", "Milk")
+    lots = {name: lying(0, "", (grams,)) for name in names}
+    plan = make_plan(blanket(*names, yarns=tuple(wool(name, lots=lots[name]) for name in names), border=Border()))
+    stripes_, sizes = [s.stripe for s in plan.stripes], size_options(plan)
+    try:
+        made = largest_blanket(stripes_, plan.yardage, plan.yarns, sizes, plan.settings)
+    except YarnError as error:
+        assert re.search(r"not even \d+ cm with one row of each stripe can be made .*(Fern|Clay|Milk)", str(error))
+        assert grams <= 40
+    else:
+        said = " ".join(n.text for n in made.notices)
+        assert f"{made.width_cm:.0f} x {made.height_cm:.0f} cm is the largest" in said
+        widest = made.size.repeats == max(size.repeats for size in sizes)
+        assert widest or re.search(r"(Held back by|needs more of) .*(Fern|Clay|Milk)", said)
+        assert "Border and fringe are not counted" in said
+    try:
+        longest = longest_stripes(stripes_, plan.yardage, plan.yarns, plan.settings)
+    except YarnError as error:
+        assert re.search(r"even with the fewest rows (Fern|Clay|Milk) lacks [\d.]+ m", str(error))
+    else:
+        assert longest.fit.binding and "Held back by" in " ".join(n.text for n in longest.notices)
 
 
 # ---- scraps
@@ -198,7 +252,11 @@ def test_largest_blanket_beats_every_other_width() -> None:
 def scraps(seed: int, colours: int, stripe_count: int, fill: float):
     rng = np.random.default_rng(seed)
     yarns = [
-        yarn(f"Y{i:02d}", "#" + rng.integers(20, 236, 3).astype(np.uint8).tobytes().hex(), part_skeins_g=grams(int(g)))
+        yarn(
+            f"Y{i:02d}",
+            "#" + rng.integers(20, 236, 3).astype(np.uint8).tobytes().hex(),
+            lots=lying(parts_g=grams(int(g))),
+        )
         for i, g in enumerate(rng.integers(20, 160, colours))
     ]
     rows = [int(v) for v in rng.integers(1, 5, stripe_count)]
@@ -265,7 +323,7 @@ def test_scraps_refuse_nothing_to_share() -> None:
     with pytest.raises(YarnError, match="no yarn on hand"):
         share_scraps((yarn("A"), yarn("B")), [2, 2], 5.0)
     with pytest.raises(YarnError, match="does not make one stripe"):
-        share_scraps((yarn("A", part_skeins_g=(Fraction(1),)),), [2, 2], 5.0)
+        share_scraps((yarn("A", lots=lying(parts_g=(Fraction(1),))),), [2, 2], 5.0)
     with pytest.raises(StripeError, match="no stripes to share"):
         share_scraps((yarn("A"),), [], 5.0)
 

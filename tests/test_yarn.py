@@ -6,13 +6,15 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from blankets import lying
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blendplan.colour import delta_e_2000, hex_to_lab, linear_to_oklab
 from blendplan.colour import lab_to_linear as light
 from blendplan.errors import ColourError, QuantityError, YarnError
-from blendplan.yarn import REASONS, WEIGHT_CLASSES, PutUp, Shade, Yarn, check_yarns
+from blendplan.record import named
+from blendplan.yarn import REASONS, WEIGHT_CLASSES, Lot, PutUp, Shade, Yarn, check_yarns
 
 MOSS = Shade.from_hex("#5f7048")
 
@@ -51,7 +53,7 @@ def test_bad_put_ups_are_refused(bad: object) -> None:
 def test_a_typed_colour_comes_back(value: int) -> None:
     text = f"#{value:06x}"
     shade = Shade.from_hex(text)
-    assert shade.srgb == text and shade.reasons == ("typed",)
+    assert shade.srgb == text and shade.kind == "typed"
     assert Yarn(name="x", shades=(shade,)).srgb == text
 
 
@@ -72,9 +74,10 @@ def test_colours_on_the_border_of_srgb_keep_their_chroma(dark: str) -> None:
         {"share": 1.5},
         {"share": float("nan")},
         {"spread": -1},
-        {"uncertainty": -1},
-        {"uncertainty": float("inf")},
+        {"within": -1},
+        {"within": float("inf")},
         {"reasons": ("moonlight",)},
+        {"kind": "guessed"},
     ],
 )
 def test_bad_shades_are_refused(more: dict[str, object]) -> None:
@@ -116,26 +119,33 @@ def test_a_yarn_needs_a_name_and_a_shade() -> None:
         ("weight_class", 8),
         ("weight_class", -1),
         ("weight_class", 2.5),
-        ("skeins_on_hand", -1),
-        ("skeins_on_hand", 1.5),
-        ("skeins_on_hand", None),
-        ("part_skeins_g", (-1,)),
-        ("part_skeins_g", ("x",)),
+        ("grams", 0),
+        ("metres", "long"),
         ("price", -1),
         ("price", "cheap"),
-        ("dye_lot", 7),
+        ("lots", 7),
         ("fibre", None),
         ("name", None),
     ],
 )
-def test_bad_fields_name_the_yarn_or_the_field(field: str, bad: object) -> None:
+def test_a_bad_field_is_named(field: str, bad: object) -> None:
     with pytest.raises(QuantityError) as caught:
         Yarn(**({"name": "Moss", "shades": (MOSS,)} | {field: bad}))  # type: ignore[arg-type]
-    assert "Moss" in str(caught.value) or "name of a yarn" in str(caught.value)
+    assert str(caught.value).startswith(named(Yarn, field) + ": ")
+
+
+@pytest.mark.parametrize(
+    ("field", "bad"),
+    [("skeins", -1), ("skeins", 1.5), ("skeins", None), ("parts_g", (-1,)), ("parts_g", ("x",)), ("name", 7)],
+)
+def test_a_bad_lot_is_named(field: str, bad: object) -> None:
+    with pytest.raises(QuantityError) as caught:
+        Lot(**{field: bad})  # type: ignore[arg-type]
+    assert str(caught.value).startswith(named(Lot, field) + ": ")
 
 
 def test_numbers_are_kept_exactly() -> None:
-    got = Yarn(name="Moss", shades=(MOSS,), price=4.6, part_skeins_g=("12,5", 3))  # type: ignore[arg-type]
+    got = Yarn(name="Moss", shades=(MOSS,), price=4.6, lots=lying(parts_g=("12,5", 3)))  # type: ignore[arg-type]
     assert got.price == Fraction(46, 10) and got.part_skeins_g == (Fraction(25, 2), Fraction(3))
 
 

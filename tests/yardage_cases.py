@@ -8,7 +8,10 @@ from functools import lru_cache
 
 from blendplan.fabric.rows import Part, Row, Step
 from blendplan.stripes.model import Stripe
-from blendplan.yarn import PutUp, Shade, Yarn
+from blendplan.yardage import length
+from blendplan.yardage.length import Yardage
+from blendplan.yardage.settings import YardageSettings
+from blendplan.yarn import Shade, Yarn
 
 
 @dataclass(frozen=True)
@@ -36,7 +39,7 @@ class Gauge:
 
 
 def yarn(name: str, colour: str = "#808080", **more: object) -> Yarn:
-    settings: dict[str, object] = {"put_up": PutUp(mass_g=100, length_m=240)} | more
+    settings: dict[str, object] = {"grams": 100, "metres": 240} | more
     return Yarn(name=name, shades=(Shade.from_hex(colour),), **settings)  # type: ignore[arg-type]
 
 
@@ -47,3 +50,15 @@ def stripes(*spec: tuple[str, int]) -> tuple[Stripe, ...]:
 
 def grams(*values: object) -> tuple[Fraction, ...]:
     return tuple(Fraction(str(v)) for v in values)
+
+
+def estimate(
+    plan: tuple[Stripe, ...],
+    worked: object,
+    gauge: object,
+    yarns: tuple[Yarn, ...],
+    settings: YardageSettings | None = None,
+    **rest: object,
+) -> Yardage:
+    """The yarn of a plain fabric."""
+    return length.estimate(plan, length.Fabric(worked=worked, gauge=gauge, **rest), yarns, settings)  # type: ignore[arg-type]

@@ -1,192 +1,122 @@
-"""Fit the member of the blend family to photographed swatches of two strands.
+"""What photographed swatches of two strands tell: the visible share of each strand, and the far end. Nothing else.
 
+A photograph averages light over the swatch, so it says nothing of how the eye keeps the strands apart; how far away
+the blanket is stays what it is.
 Strands and swatch are photographed in one picture, so the lamp and the camera err alike for all of them.
-A swatch tells near from far only where its strands differ in lightness: at 20 L* a little, at 40 clearly (measured
-in simulation, colour facts 2a); the rules below follow from that.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from blendplan.blend.family import blend_linear
-from blendplan.blend.uncertainty import P90_OF_SIGMA
+from blendplan.blend.pair import P90_OF_SIGMA
+from blendplan.blend.strands import LENT, lit_together
 from blendplan.colour import Floats, delta_e_2000, lab_to_linear, linear_to_lab
-from blendplan.errors import BlendplanError, ColourError
-from blendplan.units import clean_text, number
+from blendplan.errors import ColourError
+from blendplan.record import held, record
 from blendplan.wording import Notice, note, rounded
+from blendplan.yarn import Yarn
 
-__all__ = ["Calibration", "Swatch", "fit_member"]
-
-DEFAULT_N = 3.0
-# Lightness gap of the strands under which a swatch cannot tell, and from which one swatch alone is enough.
-LEAST_GAP = 20.0
-GAP_FOR_ONE = 40.0
-SWATCHES_WITHOUT_IT = 3
-# Fewer are believed too where they make the default this many times less likely than the best member: 1 in 20, as is
-# common for "unlikely" (assumed).
-DEFAULT_UNLIKELY = 0.05
-# CIEDE2000 with 90 % of shade errors under it: taken where a swatch states none, and from which it is too poor.
-# Both assumed; at a mean error of 3.5 (5.5 for 90 %) one swatch gained nothing in simulation.
-USUAL_UNCERTAINTY = 3.0
+# Strands that are held together at most (assumed).
+MAX_STRANDS = 4
+# What is believed before a swatch is seen, as standard deviations about `LENT` and about the shares that the strands'
+# widths give (assumed: path-traced panels, wound and looped, gave .32 to .38 for the first; strands turn over as they
+# please, so a small swatch can show a tenth more of one).
+_LENT_SPREAD, _SHARE_SPREAD = 0.08, 0.05
+# CIEDE2000 that holds nine shades of ten: taken where a swatch states none, and from which it is too poor (assumed).
+USUAL_BOUND = 3.0
 POOR_FROM = 6.0
-# A swatch further than this many times its 90 % point from every member is of other strands or misread (assumed).
-OFF_FAMILY = 2.0
-# 1/n from the perceptual end to the optical end.
-_POWERS: Floats = np.linspace(1 / 3, 1.0, 201)
+# A swatch further than this many times its 90 % point from all that its strands can make is of other strands or
+# misread (assumed).
+OFF_BY = 2.0
+# Every far end and share that is tried.
+_LENTS: Floats = LENT + np.linspace(-3, 3, 49) * _LENT_SPREAD
+_MOVES: Floats = np.linspace(-3, 3, 49) * _SHARE_SPREAD
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record
 class Swatch:
-    """A small piece crocheted with strands held together, and the strands beside it, read from one photo.
+    """A small piece crocheted with strands held together, and the strands beside it, read from one photo."""
 
-    Attributes
-    ----------
-    name : str
-    strands : tuple of Lab triples
-        Two or more.
-    lab : tuple of 3 floats
-        CIELAB (D65) of the swatch: the mean of its light, holes left out.
-    shares : tuple of floats or None
-        Visible shares of the strands; equal if None.
-    uncertainty : float or None
-        CIEDE2000 under which 90 % of the errors of each of these shades lie; 3 is assumed if None.
-    """
-
-    name: str
-    strands: tuple[tuple[float, float, float], ...]
-    lab: tuple[float, float, float]
-    shares: tuple[float, ...] | None = None
-    uncertainty: float | None = None
+    name: str = held("name of a swatch", longest=80)
+    # Two or more.
+    strands: tuple[tuple[float, float, float], ...] = held("strands of a swatch", low=-200, high=200, most=MAX_STRANDS)
+    # CIELAB (D65) of the swatch: the mean of its light, read as the strands beside it are.
+    lab: tuple[float, float, float] = held("numbers of a shade", low=-200, high=200)
+    # Visible shares of the strands; equal if None.
+    shares: tuple[float, ...] | None = held("share of a strand", default=None, low=0, high=1e6, most=MAX_STRANDS)
+    # CIEDE2000 that holds nine of ten of these shades; 3 is assumed if None.
+    within: float | None = held("bound of a swatch", default=None, low=0, high=200)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "name", clean_text(self.name, "name of a swatch", 80))
-        if not 2 <= len(self.strands) <= 4:
+        if len(self.strands) < 2:
             raise ColourError(
-                "swatch {name} has {given} strands; allowed is 2 to 4.", name=self.name, given=len(self.strands)
+                "swatch {name} has {given} strands; photograph it beside both its strands (2 to 4 are allowed).",
+                name=self.name,
+                given=len(self.strands),
             )
-        for lab in (*self.strands, self.lab):
-            if len(lab) != 3 or not np.isfinite(lab).all():
-                raise ColourError(
-                    "swatch {name}: {given} is not a colour; three finite Lab numbers are needed.",
-                    name=self.name,
-                    given=repr(lab),
-                )
-        if self.shares is not None:
-            if len(self.shares) != len(self.strands) or sum(self.shares) <= 0:
-                raise ColourError("swatch {name}: give one share for each strand, not all 0.", name=self.name)
-            for share in self.shares:
-                number(share, "share of a strand", 0, 1e6)
-        if self.uncertainty is not None:
-            number(self.uncertainty, "uncertainty of a swatch", 0, 200)
-
-    @property
-    def lightness_gap(self) -> float:
-        """Largest difference in L* between its strands."""
-        light = [lab[0] for lab in self.strands]
-        return float(max(light) - min(light))
-
-    def to_json(self) -> dict[str, Any]:
-        """Return what the project file keeps."""
-        return {
-            "name": self.name,
-            "strands": [list(s) for s in self.strands],
-            "lab": list(self.lab),
-            "shares": None if self.shares is None else list(self.shares),
-            "uncertainty": self.uncertainty,
-        }
-
-    @classmethod
-    def from_json(cls, data: Mapping[str, Any]) -> Swatch:
-        """Return a swatch from what `to_json` made.
-
-        Raises
-        ------
-        ColourError, QuantityError
-            If a part is missing or does not make sense.
-        """
-        try:
-            shares = data.get("shares")
-            return cls(
-                name=data["name"],
-                strands=tuple((float(s[0]), float(s[1]), float(s[2])) for s in data["strands"]),
-                lab=(float(data["lab"][0]), float(data["lab"][1]), float(data["lab"][2])),
-                shares=None if shares is None else tuple(float(s) for s in shares),
-                uncertainty=data.get("uncertainty"),
-            )
-        except (KeyError, IndexError, TypeError, AttributeError, ValueError) as error:
-            if isinstance(error, BlendplanError):
-                raise
-            raise ColourError(
-                "a stored swatch is not complete; it needs name, strands and lab; photograph it again."
-            ) from None
+        if self.shares is not None and (len(self.shares) != len(self.strands) or sum(self.shares) <= 0):
+            raise ColourError("swatch {name}: give one share for each strand, not all 0.", name=self.name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calibration:
-    """The member of the family that the swatches speak for.
+    """What the swatches tell."""
 
-    Attributes
-    ----------
-    n : float
-        Best member, or 3 where the swatches cannot tell.
-    n_low, n_high : float
-        n lies between these with 90 % probability, all members being as likely beforehand (in 1/n).
-    enough : bool
-        False where the default was kept.
-    residual : float or None
-        Mean CIEDE2000 between the used swatches and the fitted member.
-    used : tuple of str
-        Names of swatches.
-    refused : tuple of (str, Notice)
-        Names of swatches not used, and why.
-    notices : tuple of Notice
-    """
-
-    n: float
-    n_low: float
-    n_high: float
-    enough: bool
-    residual: float | None
-    used: tuple[str, ...]
-    refused: tuple[tuple[str, Notice], ...]
+    # Share of the light on a strand that its neighbours lend it; what is usual where the swatches cannot tell.
+    lent: float
+    low: float  # low, high: it lies between these with 90 % probability
+    high: float
+    shares: tuple[tuple[float, ...], ...]  # visible shares of the strands of each used swatch
+    residual: float | None  # mean CIEDE2000 between the used swatches and what is then expected of them
+    used: tuple[str, ...]  # names of swatches
+    refused: tuple[tuple[str, Notice], ...]  # names of swatches not used, and why
     notices: tuple[Notice, ...]
 
 
+def _shares_tried(swatch: Swatch) -> Floats:
+    """Return the shares tried for a swatch, shape (49, k): the first strand shows more or less, the rest give way."""
+    k = len(swatch.strands)
+    usual = np.full(k, 1.0 / k) if swatch.shares is None else np.asarray(swatch.shares) / sum(swatch.shares)
+    rest = usual.copy()
+    rest[0] = 0.0
+    # Where one strand is all there is to see, nothing can give way.
+    away = rest / rest.sum() if rest.sum() > 0 else rest
+    first = np.clip(usual[0] + _MOVES, 0.0, 1.0) if rest.sum() > 0 else np.full(len(_MOVES), usual[0])
+    moved = (first - usual[0])[:, None]
+    return np.asarray(np.clip(usual + moved * (np.eye(k)[0] - away), 0.0, 1.0))
+
+
 def _residuals(swatch: Swatch) -> Floats:
-    """Return CIEDE2000 between a swatch and each member of the grid."""
-    made = blend_linear(lab_to_linear(swatch.strands), swatch.shares, n=1 / _POWERS)
-    return np.asarray(delta_e_2000(linear_to_lab(made), swatch.lab), dtype=np.float64)
+    """Return CIEDE2000 between a swatch and every far end with every share, shape (49, 49)."""
+    light = lab_to_linear(swatch.strands)
+    shares = _shares_tried(swatch)
+    tried = np.broadcast_to(light, (len(shares), *light.shape))
+    made = [np.sum(shares[..., None] * lit_together(tried, shares, lent=float(lent)), axis=-2) for lent in _LENTS]
+    return np.asarray(delta_e_2000(linear_to_lab(np.array(made)), swatch.lab))
 
 
 def _sigma(swatch: Swatch) -> float:
     """Return the standard deviation, on one axis, of the difference between a swatch and its computed blend.
 
-    The blend is taken to be as unsure as one strand: near the optical end the lighter strand decides it alone.
+    The blend is taken to be as unsure as one strand: near the far end the lighter strand decides it alone.
     """
-    u = USUAL_UNCERTAINTY if swatch.uncertainty is None else swatch.uncertainty
-    return float(max(u, 0.25) / P90_OF_SIGMA * np.sqrt(2.0))
+    bound = USUAL_BOUND if swatch.within is None else swatch.within
+    return float(max(bound, 0.25) / P90_OF_SIGMA * np.sqrt(2.0))
 
 
 def _refusal(swatch: Swatch, residuals: Floats) -> Notice | None:
-    if swatch.lightness_gap < LEAST_GAP:
-        return note(
-            "its strands are only {gap} L* apart; a swatch can tell from {least} on.",
-            gap=f"{swatch.lightness_gap:.0f}",
-            least=f"{LEAST_GAP:.0f}",
-        )
-    if swatch.uncertainty is not None and swatch.uncertainty > POOR_FROM:
+    if swatch.within is not None and swatch.within > POOR_FROM:
         return note(
             "its shades are too unsure ({given} in CIEDE2000, allowed is {most}); photograph it in daylight on white "
             "paper.",
-            given=rounded(swatch.uncertainty, 1),
+            given=rounded(swatch.within, 1),
             most=f"{POOR_FROM:.0f}",
         )
-    if residuals.min() > OFF_FAMILY * P90_OF_SIGMA * _sigma(swatch):
+    if residuals.min() > OFF_BY * P90_OF_SIGMA * _sigma(swatch):
         return note(
             "its colour is {apart} (CIEDE2000) from anything these strands can make; check that they are its strands.",
             apart=f"{residuals.min():.0f}",
@@ -194,80 +124,68 @@ def _refusal(swatch: Swatch, residuals: Floats) -> Notice | None:
     return None
 
 
-def _posterior(residuals: Floats, sigmas: Floats) -> Floats:
-    """Return the probability of each member of the grid, shape (201,), from residuals of shape (m, 201).
+def fit_swatches(swatches: Sequence[Swatch]) -> Calibration:
+    """Return the far end and the shares that fit the swatches, with what remains unsure.
 
-    Normal errors in CIEDE2000; where the swatches scatter more than their stated errors, these are widened to fit.
-    """
-    chi2 = np.sum((residuals / sigmas[:, None]) ** 2, axis=0)
-    freedom = 3 * len(residuals) - 1
-    chi2 = chi2 / max(1.0, float(chi2.min()) / freedom)
-    weight = np.exp(-0.5 * (chi2 - chi2.min()))
-    return np.asarray(weight / weight.sum(), dtype=np.float64)
-
-
-def fit_member(swatches: Sequence[Swatch]) -> Calibration:
-    """Return the member of the blend family that fits the swatches, with its uncertainty.
-
-    Parameters
-    ----------
-    swatches : sequence of Swatch
-
-    Notes
-    -----
-    The posterior of 1/n on a grid from 1/3 to 1, flat beforehand; `n` is at its mean.
-    One swatch with strands 40 L* apart is enough, or three with 20.
-    With less the default member 3 stays unless the swatches make it unlikely (20 to 1), and the interval says how
-    little is known.
+    Bayes on a grid: the far end is one for all swatches, the share is each swatch's own; both are believed to be as
+    usual until a swatch says otherwise, so swatches that cannot tell change nothing.
+    Where they scatter more than their stated errors, these are widened to fit.
     """
     used: list[Swatch] = []
     refused: list[tuple[str, Notice]] = []
-    rows: list[Floats] = []
+    tables: list[Floats] = []
     for swatch in swatches:
         residuals = _residuals(swatch)
         reason = _refusal(swatch, residuals)
         if reason is None:
             used.append(swatch)
-            rows.append(residuals)
+            tables.append(residuals)
         else:
             refused.append((swatch.name, reason))
-    enough = len(used) >= SWATCHES_WITHOUT_IT or any(s.lightness_gap >= GAP_FOR_ONE for s in used)
-    n, low, high, residual = DEFAULT_N, 1.0, 3.0, None
-    if used:
-        table = np.array(rows)
-        weight = _posterior(table, np.array([_sigma(s) for s in used]))
-        low, high = _interval(weight)
-        enough = enough or bool(weight[0] < DEFAULT_UNLIKELY * weight.max())
-        best = float(np.sum(weight * _POWERS))
-        n = 1 / best if enough else DEFAULT_N
-        residual = float(np.mean([np.interp(1 / n, _POWERS, row) for row in table]))
+    prior = np.exp(-0.5 * ((_LENTS - LENT) / _LENT_SPREAD) ** 2)
+    chi2 = [(t / _sigma(s)) ** 2 for s, t in zip(used, tables, strict=True)]
+    wide = max(1.0, sum(float(c.min()) for c in chi2) / max(3 * len(chi2) - 1, 1))
+    share_prior = np.exp(-0.5 * (_MOVES / _SHARE_SPREAD) ** 2)
+    each = [np.exp(-0.5 * (c - c.min()) / wide) * share_prior for c in chi2]
+    weight = prior * np.prod([e.sum(axis=1) for e in each], axis=0) if each else prior
+    weight = weight / weight.sum()
+    lent = float(weight @ _LENTS)
+    total = np.cumsum(weight)
+    low, high = (float(np.interp(q, total, _LENTS)) for q in (0.05, 0.95))
+    at = int(np.argmin(abs(_LENTS - lent)))
+    picks = [int(np.argmax(e[at])) for e in each]
     return Calibration(
-        n=n,
-        n_low=low,
-        n_high=high,
-        enough=enough,
-        residual=residual,
+        lent=lent,
+        low=low,
+        high=high,
+        shares=tuple(tuple(_shares_tried(s)[p].tolist()) for s, p in zip(used, picks, strict=True)),
+        residual=float(np.mean([t[at, p] for t, p in zip(tables, picks, strict=True)])) if used else None,
         used=tuple(s.name for s in used),
         refused=tuple(refused),
-        notices=_notices(enough, refused),
+        notices=tuple(
+            note("swatch {name} is not used: {reason}", "warning", name=name, reason=reason) for name, reason in refused
+        ),
     )
 
 
-def _interval(weight: Floats) -> tuple[float, float]:
-    """Return n at the 95 % and 5 % points of 1/n."""
-    total = np.cumsum(weight)
-    low_power, high_power = (float(np.interp(q, total, _POWERS)) for q in (0.05, 0.95))
-    return 1 / high_power, 1 / low_power
+def shares_told(
+    swatches: Sequence[Swatch], found: Calibration, yarns: Sequence[Yarn]
+) -> tuple[tuple[str, str, float], ...]:
+    """Return the pairs of yarns whose visible shares swatches have told: both names, and the share of the first.
 
-
-def _notices(enough: bool, refused: Sequence[tuple[str, Notice]]) -> tuple[Notice, ...]:
-    out = [note("swatch {name} is not used: {reason}", "warning", name=name, reason=reason) for name, reason in refused]
-    if not enough:
-        out.append(
-            note(
-                "the swatches cannot tell which member of the family fits, so the default 3 (perceptual) stays; "
-                "it takes one swatch with strands 40 L* apart, or three with 20.",
-                "assumed",
-            )
-        )
-    return tuple(out)
+    `found`: from these swatches; `yarns`: a strand is the yarn whose shade is nearest to it, within the swatch's bound;
+    of a pair the last swatch counts.
+    """
+    shares = dict(zip(found.used, found.shares, strict=True))
+    out: dict[frozenset[str], tuple[str, str, float]] = {}
+    labs = np.array([y.lab for y in yarns]).reshape(-1, 3)
+    for swatch in swatches:
+        if swatch.name not in shares or len(swatch.strands) != 2 or len(yarns) < 2:
+            continue
+        bound = USUAL_BOUND if swatch.within is None else swatch.within
+        apart = np.array([delta_e_2000(labs, strand) for strand in swatch.strands])
+        one, two = (int(i) for i in apart.argmin(axis=1))
+        if one != two and apart[0, one] <= bound and apart[1, two] <= bound:
+            names = yarns[one].name, yarns[two].name
+            out[frozenset(names)] = (*names, shares[swatch.name][0])
+    return tuple(out.values())

@@ -7,20 +7,25 @@ Only the module of the chosen command is asked to run, so heavy imports belong i
 from __future__ import annotations
 
 import argparse
+import contextlib
+import gc
 import importlib
 import io
 import os
 import re
+import signal
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
 
 from blendplan import __version__
+from blendplan.cli.common import to_stderr
 from blendplan.errors import BlendplanError, ProjectError
 from blendplan.wording import LANGUAGES, tr
 
 __all__ = ["main"]
 
-COMMANDS = ("shades", "blend", "order", "ripple", "skeins", "new", "plan", "demo", "page")
+COMMANDS = ("shades", "blend", "order", "ripple", "skeins", "ledger", "new", "plan", "demo", "page")
 
 
 class _Parser(argparse.ArgumentParser):
@@ -62,19 +67,47 @@ def _told(error: BlendplanError, lang: str) -> str:
     return "error: " + " ".join(tr(error.template, lang, **error.values).split())
 
 
+class _Stopped(KeyboardInterrupt):
+    """A Ctrl-C, or another request of the system to end."""
+
+    def __init__(self, number: int) -> None:
+        self.number = number
+
+
+def _stop(number: int, frame: object) -> None:
+    raise _Stopped(number)
+
+
+@contextlib.contextmanager
+def _stoppable() -> Iterator[None]:
+    """Let a signal end the command in hand as Ctrl-C does, so that it can clear up behind itself."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    stops = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {number: signal.signal(number, _stop) for number in stops}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; return 0 for good, 2 for bad input with one line on stderr."""
+    """Run one command; return 0 for good, 2 for bad input with one line on stderr, 130 after Ctrl-C."""
+    # Records hold no circles, and looking for some takes half of the time that a file of thousands of yarns is read in.
+    gc.set_threshold(50_000)
     if isinstance(sys.stdout, io.TextIOWrapper):
         # A name that the terminal or pipe cannot spell is escaped, as Python does on stderr.
         sys.stdout.reconfigure(errors="backslashreplace")
     _Parser.given = argv
     args = _parser().parse_args(argv)
     try:
-        status = int(args.run(args) or 0)
-        if sys.stdout is not None:
+        with _stoppable():
+            status = int(args.run(args) or 0)
             sys.stdout.flush()
     except BlendplanError as error:
-        print(_told(error, args.lang), file=sys.stderr)
+        to_stderr(_told(error, args.lang))
         return 2
     except BrokenPipeError:
         # The reader of our output has gone; there is nobody left to tell.
@@ -86,11 +119,11 @@ def main(argv: Sequence[str] | None = None) -> int:
             "what was found cannot be printed ({reason}); free some space and try again.",
             reason=error.strerror or "no reason given",
         )
-        print(_told(full, args.lang), file=sys.stderr)
+        to_stderr(_told(full, args.lang))
         return 2
-    except KeyboardInterrupt:
-        print(tr("error: stopped by the keyboard; nothing was half written.", args.lang), file=sys.stderr)
-        return 130
+    except KeyboardInterrupt as stopped:
+        to_stderr(tr("error: stopped by the keyboard; nothing was half written.", args.lang))
+        return 128 + getattr(stopped, "number", signal.SIGINT)
     return status
 
 

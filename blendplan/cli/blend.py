@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import argparse
 import json
+from dataclasses import replace
+from pathlib import Path
 
-from blendplan.cli.common import add_lang
+from blendplan.cli.common import add_lang, add_seen_from, viewing_of
 
 HELP = "what two strands held together look like"
 # Three thirds typed as 0.33 are meant to be all of it.
 SHARES_OFF = 0.02
+# Strands that a stripe can be drawn of.
+MOST_DRAWN = 4
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,9 +25,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="S",
         help="visible share of the first strand, 0 to 1; with three strands or more give it once for each",
     )
-    parser.add_argument(
-        "--member", default="perceptual", help="perceptual (default), optical (from far away), or a number from 1 to 3"
-    )
+    add_seen_from(parser)
+    parser.add_argument("--swatch", metavar="FILE.png", help="draw the strands as worked fabric")
     parser.add_argument("--json", action="store_true", help="print JSON")
     add_lang(parser)
 
@@ -46,14 +49,34 @@ def _shares(given: list[str] | None, strands: int) -> list[float] | None:
     return shares
 
 
+def _draw_swatch(path: Path, colours: list[str], shares: tuple[float, ...]) -> None:
+    """Write the strands as double crochet in rows, six of twelve stitches."""
+    from blendplan.colour import hex_to_linear
+    from blendplan.errors import ColourError
+    from blendplan.files import write_whole
+    from blendplan.outputs.render import swatch_pixels
+    from blendplan.picture.canvas import encode_png
+
+    if path.suffix.lower() != ".png":
+        raise ColourError("{given} does not end in .png; name a PNG file for the swatch.", given=str(path))
+    if len(colours) > MOST_DRAWN:
+        raise ColourError(
+            "{given} strands were given to draw; allowed is up to {most}; leave --swatch out or hold fewer together.",
+            given=len(colours),
+            most=MOST_DRAWN,
+        )
+    pixels, px_per_cm = swatch_pixels([hex_to_linear(c) for c in colours], shares)
+    write_whole(path, encode_png(pixels, 2.54 * px_per_cm))
+
+
 def run(args: argparse.Namespace) -> int:
     """Print one blend."""
     from blendplan.blend.pair import MAX_STRANDS, mix
-    from blendplan.blend.reading import READINGS, READS
+    from blendplan.blend.strands import READINGS, READS
     from blendplan.cli.common import told
     from blendplan.colour import hex_to_lab
     from blendplan.errors import ColourError
-    from blendplan.wording import rounded, tr
+    from blendplan.wording import note, rounded, tr
 
     if len(args.colours) < 2:
         raise ColourError(
@@ -67,7 +90,14 @@ def run(args: argparse.Namespace) -> int:
             most=MAX_STRANDS,
         )
     labs = [hex_to_lab(c).tolist() for c in args.colours]
-    blend = mix(labs, shares=_shares(args.share, len(labs)), member=args.member)
+    shares = _shares(args.share, len(labs))
+    blend = mix(labs, shares=shares, viewing=viewing_of(args))
+    assumed = note(
+        "the strands are taken to be as wide as medium yarn; a project knows the width of its own.", "assumed"
+    )
+    blend = replace(blend, notices=(*blend.notices, assumed))
+    if args.swatch is not None:
+        _draw_swatch(Path(args.swatch), args.colours, blend.shares)
     if args.json:
         print(json.dumps(blend.to_json(), ensure_ascii=False, indent=2))
         return 0
@@ -83,8 +113,8 @@ def run(args: argparse.Namespace) -> int:
             b=rounded(b, 1),
         )
     )
-    print(tr("in a room   {srgb}   (perceptual)", lang, srgb=blend.perceptual))
-    print(tr("far away    {srgb}   (optical)", lang, srgb=blend.optical))
+    print(tr("close by    {srgb}   (mean in Oklab of the strands)", lang, srgb=blend.near))
+    print(tr("far away    {srgb}   (mean of their light)", lang, srgb=blend.far))
     print(
         tr(
             "strands     {difference} apart (CIEDE2000), {gap} in lightness",

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from blendplan.wording import LANGUAGES, tr
 
 if TYPE_CHECKING:
-    from blendplan.plan import Brief
+    from blendplan.blanket import Blanket
+    from blendplan.blend.strands import Viewing
     from blendplan.wording import Notice
-
-__all__ = ["LEVELS", "add_lang", "load", "progress", "show_notices", "told"]
 
 LEVELS = {"note": "note", "assumed": "assumed", "warning": "warning", "caution": "caution"}
 
@@ -21,6 +22,38 @@ LEVELS = {"note": "note", "assumed": "assumed", "warning": "warning", "caution":
 def add_lang(parser: argparse.ArgumentParser) -> None:
     """Add the argument that says in which language everything is told and written."""
     parser.add_argument("--lang", choices=tuple(LANGUAGES), default="en", help="language of what is told and written")
+
+
+def add_project(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of a command that tells something of a project."""
+    parser.add_argument("project", metavar="PROJECT.json", help="a project file")
+    parser.add_argument("--json", action="store_true", help="print JSON")
+    add_lang(parser)
+
+
+def add_seen_from(parser: argparse.ArgumentParser) -> None:
+    """Add the argument that says how far away blends are judged from."""
+    parser.add_argument(
+        "--seen-from",
+        metavar="METRES|near|far",
+        help="metres from 0.1 to 1000, near, hand (0.5), lap (1), sofa (2, what is usual), room (4) or far",
+    )
+    parser.add_argument("--member", help=argparse.SUPPRESS)
+
+
+def viewing_of(args: argparse.Namespace, own: Viewing | None = None) -> Viewing:
+    """Return how blends are looked at, a project's own way where none is asked for; the option of old is refused."""
+    from blendplan.blend.strands import Viewing, metres_of
+    from blendplan.errors import ColourError
+
+    if args.member is not None:
+        raise ColourError(
+            "--member {given} is no longer taken; say how far away the blanket is with --seen-from METRES, near or "
+            "far.",
+            given=args.member,
+        )
+    own = Viewing() if own is None else own
+    return own if args.seen_from is None else replace(own, from_m=metres_of(args.seen_from))
 
 
 def told(notice: Notice, lang: str) -> str:
@@ -31,12 +64,13 @@ def told(notice: Notice, lang: str) -> str:
 def show_notices(notices: Iterable[Notice], lang: str) -> None:
     """Print notices on stderr, one line each."""
     for notice in notices:
-        print(tr("note: {sentence}", lang, sentence=notice), file=sys.stderr)
+        to_stderr(tr("note: {sentence}", lang, sentence=notice))
 
 
-def load(path: str) -> tuple[Brief, tuple[Notice, ...]]:
-    """Return the brief in a project file and what is to be said about it once the work is done."""
-    from blendplan.project import read_file, read_project
+def load(path: str) -> tuple[Blanket, tuple[Notice, ...]]:
+    """Return the blanket in a project file and what is to be said about it once the work is done."""
+    from blendplan.files import read_file
+    from blendplan.project import read_project
 
     return read_project(read_file(path))
 
@@ -44,4 +78,10 @@ def load(path: str) -> tuple[Brief, tuple[Notice, ...]]:
 def progress(text: str) -> None:
     """Show what is being done, on stderr and only on a terminal."""
     if sys.stderr.isatty():
-        print(text, file=sys.stderr)
+        to_stderr(text)
+
+
+def to_stderr(text: str) -> None:
+    """Print a line on stderr; nothing happens where nobody reads it."""
+    with contextlib.suppress(OSError):
+        print(text, file=sys.stderr, flush=True)

@@ -16,21 +16,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Draw the photos, read them, plan, and write everything."""
-    from pathlib import Path
-
     from blendplan.cli.common import progress
     from blendplan.cli.plan import day_of, write
-    from blendplan.demo.scenario import demo_brief, demo_photos
-    from blendplan.project import save_project, write_whole
+    from blendplan.demo.scenario import demo_blanket, demo_photos
+    from blendplan.project import project_json
     from blendplan.wording import tr
 
     day_of(args.date)
     progress(tr("drawing and reading the demo's photographs", args.lang))
-    brief = demo_brief()
-    folder = Path(args.out)
-    for photo in demo_photos():
-        write_whole(folder / photo.name, photo.data)
-        print(folder / photo.name)
-    save_project(brief, folder / "project.json")
-    print(folder / "project.json")
-    return write(brief, args)
+    blanket = demo_blanket()
+    photos = {photo.name: photo.data for photo in demo_photos()}
+    return write(blanket, args, others={**photos, "project.json": project_json(blanket).encode("utf-8")})

@@ -25,14 +25,14 @@ def run(args: argparse.Namespace) -> int:
     from blendplan.cli.common import show_notices
     from blendplan.errors import ProjectError
     from blendplan.project import save_project
-    from blendplan.start import starting_brief
+    from blendplan.start import starting_blanket
 
     if Path(args.file).exists() and not args.force:
         raise ProjectError(
             "{path} exists already; choose another name, or add --force to replace it.", path=args.file or "''"
         )
-    brief, notices = starting_brief(palette=args.palette, photos=args.photos or ())
-    save_project(brief, args.file)
+    blanket, notices = starting_blanket(palette=args.palette, photos=args.photos or ())
+    save_project(blanket, args.file)
     show_notices(notices, args.lang)
     print(args.file)
     return 0

@@ -5,17 +5,19 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from blendplan.cli.common import add_lang
+from blendplan.cli.common import add_lang, add_seen_from, viewing_of
 from blendplan.errors import StripeError
-from blendplan.wording import rounded, tr
+from blendplan.wording import capital, rounded, tr
 
 if TYPE_CHECKING:
+    from blendplan.blend.strands import Viewing
     from blendplan.order.alternatives import Alternative
     from blendplan.order.constraints import Constraints
-    from blendplan.order.model import Ordering
+    from blendplan.order.find import Ordering, Question
     from blendplan.wording import Notice
     from blendplan.yarn import Yarn
 
@@ -45,7 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--mirrored", action="store_true", help="there and back again")
     parser.add_argument("--start", metavar="HEX", help="wanted start colour, for the aim ends")
     parser.add_argument("--end", metavar="HEX", help="wanted end colour, for the aim ends")
-    parser.add_argument("--member", default="perceptual", help="perceptual, optical or 1 to 3")
+    add_seen_from(parser)
     parser.add_argument("--no-blends", action="store_true", help="no blend stripes between the colours")
     parser.add_argument("--choose", metavar="K", help="use only K of the colours, the best choice")
     parser.add_argument("--keep", action="append", metavar="NAME", help="with --choose: a colour that has to be used")
@@ -53,6 +55,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--line", metavar="X,Y,X,Y", help="with --follow: from where to where (top to bottom)")
     parser.add_argument("--places", default="8", metavar="N", help="with --follow: how many solid stripes (8)")
     parser.add_argument("--others", metavar="N", help="show N more orders, each good and really different")
+    parser.add_argument(
+        "--moves", metavar="N", help="show how much better the order as it stands gets with 1 to N moves"
+    )
     parser.add_argument("--json", action="store_true", help="print JSON")
     add_lang(parser)
 
@@ -67,17 +72,19 @@ def _aim(text: str) -> dict[str, float]:
     return out
 
 
-def _palette(path: Path) -> tuple[tuple[Yarn, ...], tuple[str, ...], tuple[Notice, ...]]:
-    """Yarns, the order they are in, and notices."""
-    from blendplan.project import read_file, read_project
+def _palette(path: Path) -> tuple[tuple[Yarn, ...], tuple[str, ...], Viewing | None, tuple[Notice, ...]]:
+    """Yarns, the order they are in, how a project looks at its blends, and notices."""
+    from blendplan.files import read_file
+    from blendplan.project import read_project
 
     if path.suffix.lower() == ".json":
-        brief, notices = read_project(read_file(path))
-        return brief.yarns, brief.sequence.order, notices
+        blanket, notices = read_project(read_file(path))
+        order = tuple(blanket.names[key] for key in blanket.design.order)
+        return blanket.yarns, order, blanket.viewing, notices
     from blendplan.palette import read_palette
 
     palette = read_palette(read_file(path), path.name)
-    return palette.yarns, tuple(y.name for y in palette.yarns), palette.notices
+    return palette.yarns, tuple(y.name for y in palette.yarns), None, palette.notices
 
 
 def _say(found: Ordering, lang: str) -> None:
@@ -115,24 +122,23 @@ def _wishes(args: argparse.Namespace) -> Constraints:
     )
 
 
-def _others(found: Ordering, yarns: tuple[Yarn, ...], question: dict[str, Any], given: str) -> list[Alternative]:
+def _others(found: Ordering, yarns: tuple[Yarn, ...], question: Question, given: str) -> list[Alternative]:
     from blendplan.order import alternatives
     from blendplan.units import whole
 
     count = whole(given, "other orders to show", 1, 19)
     chosen = tuple(y for y in yarns if y.name in found.order)
-    return list(alternatives(chosen, count=count + 1, **question)[1:])
+    return list(alternatives(chosen, question, count=count + 1)[1:])
 
 
-def _follow(args: argparse.Namespace, yarns: tuple[Yarn, ...]) -> Ordering:
+def _follow(args: argparse.Namespace, yarns: tuple[Yarn, ...], viewing: Viewing) -> Ordering:
     """Return the order that follows a picture along a line."""
     from blendplan.errors import PhotoError
     from blendplan.order import follow_shades
     from blendplan.photo import load_photo, shades_along
-    from blendplan.project import read_file
     from blendplan.units import number, whole
 
-    photo = load_photo(read_file(args.follow), Path(args.follow).name)
+    photo = load_photo(args.follow)
     wide, tall = photo.full_size
     line = [wide / 2, 0.0, wide / 2, float(tall)]
     if args.line:
@@ -142,48 +148,62 @@ def _follow(args: argparse.Namespace, yarns: tuple[Yarn, ...]) -> Ordering:
         line = [number(part, "end of the line", 0, 1e6) for part in parts]
     places = whole(args.places, "stripes along the line", 1, 200)
     shades = shades_along(photo, line[:2], line[2:])
-    return follow_shades(yarns, shades, places, n_member=args.member, blend_rows=0 if args.no_blends else 2)
+    return follow_shades(yarns, shades, places, viewing=viewing, blend_rows=0 if args.no_blends else 2)
 
 
 def run(args: argparse.Namespace) -> int:
     """Find and print the order."""
     from blendplan.cli.common import show_notices
-    from blendplan.order import choose_order, find_order
+    from blendplan.order import Doubt, Question, Search, doubt_order, few_moves, find_order
 
-    yarns, own, told = _palette(Path(args.palette))
+    yarns, own, seen, told = _palette(Path(args.palette))
+    viewing = viewing_of(args, seen)
     if args.keep and not args.choose:
         raise StripeError("--keep was given without --choose; say how many colours to use with --choose K.")
     names = {y.name for y in yarns}
-    question: dict[str, Any] = {
-        "aim": _aim(args.aim),
-        "constraints": _wishes(args),
-        "n_member": args.member,
-        "blend_rows": 0 if args.no_blends else 2,
-        "start": args.start,
-        "end": args.end,
-        "own": tuple(n for n in own if n in names),
-    }
+    question = Question(
+        aim=_aim(args.aim),
+        constraints=_wishes(args),
+        viewing=viewing,
+        blend_rows=0 if args.no_blends else 2,
+        start=args.start,
+        end=args.end,
+        own=tuple(n for n in own if n in names),
+    )
     progress = _Progress() if sys.stderr.isatty() else None
     if args.follow and (args.choose or args.others):
         raise StripeError("--follow was given with --choose or --others; give one of them at a time.")
     if (args.line or args.places != "8") and not args.follow:
         raise StripeError("--line or --places was given without --follow; name the picture with --follow PHOTO.")
+    if args.moves and (args.follow or args.choose):
+        raise StripeError("--moves was given with --follow or --choose; give one of them at a time.")
     if args.follow:
-        found = _follow(args, yarns)
-    elif args.choose:
-        keep = tuple(args.keep or ())
-        found = choose_order(yarns, args.choose, keep=keep, progress=progress, **question)
+        found = _follow(args, yarns, viewing)
     else:
-        found = find_order(yarns, progress=progress, **question)
+        choice = replace(question, choose=args.choose, keep=tuple(args.keep or ()))
+        found = find_order(yarns, choice, search=Search(progress=progress))
     others = _others(found, yarns, question, args.others) if args.others else []
+    better = few_moves(yarns, own, question, most=args.moves) if args.moves else ()
+    # Of colours chosen among more, those that were chosen are looked at.
+    chosen = tuple(y for y in yarns if y.name in found.order)
+    mine = replace(question, own=tuple(n for n in own if n in found.order))
+    doubt = Doubt() if args.follow else doubt_order(found, chosen, mine)
     show_notices((*told, *found.notices), args.lang)
     if args.json:
-        data = found.to_json()
+        data = found.to_json() | doubt.to_json()
+        data["notices"] += [n.text for n in doubt.notices]
         if args.others:
             data["others"] = [o.to_json() for o in others]
+        if args.moves:
+            data["few_moves"] = [one.to_json() for one in better]
         print(json.dumps(data, ensure_ascii=False, indent=2))
         return 0
     _say(found, args.lang)
+    for notice in doubt.notices:
+        print(capital(notice.say(args.lang)))
+    for one in better:
+        print()
+        print(f"{capital(one.words.say(args.lang))} {', '.join(one.ordering.order)}")
     for other in others:
         print()
         print(

@@ -19,6 +19,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="HOST[/PATH]",
         help="public name behind a reverse proxy on this machine; nothing is then kept on the disk",
     )
+    parser.add_argument(
+        "--at-home",
+        nargs="?",
+        const="",
+        default=None,
+        metavar="ADDRESS",
+        help="listen on the home network too, for your phone, behind a code; not encrypted, so only where you trust it",
+    )
     add_lang(parser)
 
 
@@ -26,4 +34,10 @@ def run(args: argparse.Namespace) -> int:
     """Start the page and stay until it is stopped."""
     from blendplan.page.serve import serve
 
-    return serve(args.port, open_browser=not args.no_browser, served_as=args.served_as, lang=args.lang)
+    return serve(
+        args.port,
+        open_browser=not args.no_browser,
+        served_as=args.served_as,
+        at_home=args.at_home,
+        lang=args.lang,
+    )

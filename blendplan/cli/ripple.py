@@ -13,8 +13,6 @@ from blendplan.cli.common import add_lang
 if TYPE_CHECKING:
     from blendplan.fabric.ripple import Ripple, Worked
 
-__all__ = ["HELP", "add_arguments", "run"]
-
 HELP = "work out a ripple: foundation chain, stitches of a row, rows"
 
 
@@ -47,7 +45,10 @@ def run(args: argparse.Namespace) -> int:
     """Print the ripple."""
     from dataclasses import replace
 
+    from blendplan.fabric.diagram import diagram_svg
+    from blendplan.fabric.gauge import default_gauge
     from blendplan.fabric.ripple import Ripple, check_stated, repeats_of_chain, work
+    from blendplan.files import write_whole
     from blendplan.units import choice, whole
 
     choice(args.terms, "terms", ("US", "UK"))
@@ -74,7 +75,8 @@ def run(args: argparse.Namespace) -> int:
     if args.stated is not None:
         check_stated(worked, *_rule(args.stated))
     if args.diagram is not None:
-        _write_diagram(args.diagram, worked)
+        gauge = default_gauge(4, stitch=ripple.stitch, loops=ripple.loops)
+        write_whole(Path(args.diagram), diagram_svg(worked, gauge, lang=args.lang).encode("utf-8"))
     if args.json:
         print(json.dumps(worked.to_json(), ensure_ascii=False))
         return 0
@@ -103,17 +105,19 @@ def _rule(text: str) -> tuple[int, int]:
 
 
 def _print(args: argparse.Namespace, ripple: Ripple, worked: Worked) -> None:
-    from blendplan.fabric.cautions import cautions
     from blendplan.fabric.gauge import default_gauge
-    from blendplan.fabric.size import widths_near
-    from blendplan.fabric.written import write_rows
+    from blendplan.fabric.size import cautions, widths_near
+    from blendplan.fabric.written import abbreviations, write_rows
     from blendplan.units import number, whole
     from blendplan.wording import rounded, tr
 
     # All lines are made before the first is printed, so that bad input leaves nothing half said.
     lang = args.lang
+    counts = {"chain": worked.chain, "stitches": worked.row_stitches, "spaces": worked.row_spaces}
     lines = [
-        tr("{chain} chains, {stitches} stitches in every row.", lang, chain=worked.chain, stitches=worked.row_stitches)
+        tr("{chain} chains, {stitches} stitches and {spaces} chain spaces in every row.", lang, **counts)
+        if worked.row_spaces
+        else tr("{chain} chains, {stitches} stitches in every row.", lang, **counts)
     ]
     lines += [notice.say(lang) for notice in worked.notices]
     gauge = None
@@ -135,20 +139,9 @@ def _print(args: argparse.Namespace, ripple: Ripple, worked: Worked) -> None:
                     deviation=rounded(near.deviation_cm, 1, sign=True),
                 )
             )
-    lines += ["", write_rows(ripple, worked, (), terms=args.terms, lang=lang, gauge=gauge).text()]
+    written = write_rows(worked, terms=args.terms, lang=lang)
+    signs = abbreviations(written.kinds, (*written.rows, *written.notes), args.terms, lang)
+    lines += ["", written.terms, *signs, *written.notes, ""]
+    lines += [written.foundation, written.width_rule, *written.rows, *([written.check] if written.check else []), ""]
     lines += [notice.say(lang) for notice in cautions(ripple, gauge=gauge)]
     print("\n".join(lines))
-
-
-def _write_diagram(name: str, worked: Worked) -> None:
-    from blendplan.errors import ProjectError
-    from blendplan.fabric.diagram import diagram_svg
-    from blendplan.fabric.gauge import default_gauge
-
-    svg = diagram_svg(worked, default_gauge(4, stitch=worked.ripple.stitch, loops=worked.ripple.loops))
-    try:
-        Path(name).write_text(svg, encoding="utf-8")
-    except OSError as error:
-        raise ProjectError(
-            "{name} cannot be written ({reason}); choose another place.", name=name, reason=error.strerror
-        ) from None

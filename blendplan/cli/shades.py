@@ -13,7 +13,7 @@ from blendplan.cli.common import add_lang
 if TYPE_CHECKING:
     from typing import Any
 
-    from blendplan.photo import PhotoReading, SameYarn, White
+    from blendplan.photo import PhotoReading, Place, Pointed, SameYarn
     from blendplan.yarn import Shade
 
 __all__ = ["HELP", "add_arguments", "run"]
@@ -28,16 +28,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--box",
         action="append",
         metavar="LEFT,TOP,RIGHT,BOTTOM",
-        help="pixels of the upright photo that hold one yarn; may be given again; without it the yarns are found",
+        help="pixels of the upright photo that hold one yarn; may be given again",
+    )
+    parser.add_argument(
+        "--at",
+        action="append",
+        metavar="X,Y[+X,Y...]",
+        help="one yarn, by one touch on it or more; may be given again; without box or touch the yarns are found",
     )
     parser.add_argument(
         "--white",
-        default="auto",
-        metavar="auto|off|X,Y",
-        help="find the white paper (auto), use none (off), or take the spot at X,Y",
+        action="append",
+        metavar="auto|off|X,Y[=REFLECTANCE]",
+        help="look for white paper (auto), use none (off), or take what lies at X,Y as white paper (.86) or as told",
     )
     parser.add_argument(
-        "--grey-card", action="store_true", help="what lies at X,Y of --white is a grey card of 18 %% and not white"
+        "--grey", action="append", metavar="X,Y[=REFLECTANCE]", help="what lies at X,Y is a grey card of .18 or as told"
+    )
+    parser.add_argument(
+        "--known", action="append", metavar="X,Y=HEX", help="a yarn or thing at X,Y whose shade by daylight is known"
     )
     parser.add_argument(
         "--card",
@@ -54,8 +63,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="the photos show one and the same yarn, one in each: its shades are averaged, or the surest is kept",
     )
+    parser.add_argument(
+        "--same-yarn",
+        action="append",
+        metavar="PHOTO:YARN=PHOTO:YARN",
+        help="a yarn that two photos show, such as 1:2=2:1 for the second yarn of the first and the first of the "
+        "second: it tells how the light of the one goes over to the other; as --same-light",
+    )
     parser.add_argument("--turn", type=int, default=0, metavar="N", help="quarter turns to the right by hand, -3 to 3")
     parser.add_argument("--json", action="store_true", help="print JSON instead of plain text")
+    parser.add_argument("--grey-card", action="store_true", help=argparse.SUPPRESS)
     add_lang(parser)
 
 
@@ -66,18 +83,14 @@ def run(args: argparse.Namespace) -> int:
 
     from blendplan.cli.common import show_notices
     from blendplan.errors import PhotoError
-    from blendplan.photo import GREY_CARD_LEVEL, PAPER_LEVEL, load_photo, read_photo, share_light
+    from blendplan.files import read_file
+    from blendplan.photo import load_photo, read_photo, share_light
     from blendplan.photo.reading import shade_to_json
-    from blendplan.project import read_file
 
-    boxes = None if not args.box else [_numbers(text, "box", 4) for text in args.box]
-    white: str | tuple[float, float] = args.white
-    if args.white not in ("auto", "off"):
-        x, y = _numbers(args.white, "white", 2)
-        white = (x, y)
-    if args.grey_card and isinstance(white, str):
-        raise PhotoError("--grey-card needs the place of the card; give it with --white X,Y.")
-    level = GREY_CARD_LEVEL if args.grey_card else PAPER_LEVEL
+    if args.grey_card:
+        raise PhotoError("--grey-card is no longer known; say where the grey card lies with --grey X,Y.")
+    places, (white, pointed) = _places(args), _pointed(args)
+    same, together = _same(args), bool(args.same_light or args.same_yarn)
     card = args.card
     if card not in (None, "auto"):
         flat = _numbers(card, "card", 8)
@@ -90,12 +103,14 @@ def run(args: argparse.Namespace) -> int:
         with _quiet_decoder():
             photo = load_photo(data, name, quarter_turns=args.turn)
         # Pixels are kept only where another photo's light may be asked of them.
-        photos += [photo] if args.same_light else []
-        readings.append(read_photo(photo, boxes=boxes, white=white, white_level=level, card=card))
+        photos += [photo] if together else []
+        readings.append(read_photo(photo, places, white=white, pointed=pointed, card=card))
     if sys.stderr.isatty():
         print("\r", end="", file=sys.stderr, flush=True)
-    if args.same_light:
-        shared, notice = share_light(photos, readings)
+    if together:
+        if args.one_yarn and all(len(reading.yarns) == 1 for reading in readings):
+            same.append([(i, 0) for i in range(len(readings))])
+        shared, notice = share_light(photos, readings, same)
         readings = list(shared)
         show_notices((notice,), args.lang)
     yarn = _one_yarn(readings, args.lang) if args.one_yarn else None
@@ -130,6 +145,54 @@ def _one_yarn(readings: list[PhotoReading], lang: str) -> SameYarn:
                 given=len(reading.yarns),
             )
     return merge_yarn_shades(tr("the yarn", lang), [r.yarns[0].shades for r in readings])
+
+
+def _places(args: argparse.Namespace) -> list[Place] | None:
+    """Return where the yarns are, boxes before touches; None where they are to be found."""
+    from blendplan.photo import Place
+
+    places = [Place(box=tuple(_numbers(text, "box", 4))) for text in args.box or ()]  # type: ignore[arg-type]
+    for text in args.at or ():
+        touches = tuple(tuple(_numbers(spot, "at", 2)) for spot in text.split("+"))
+        places.append(Place(touches=touches))  # type: ignore[arg-type]
+    return places or None
+
+
+def _pointed(args: argparse.Namespace) -> tuple[str, list[Pointed]]:
+    """Return whether white is looked for, and all that was pointed at."""
+    from blendplan.photo import Pointed
+    from blendplan.units import number
+
+    white, out = "auto", []
+    for kind in ("white", "grey", "known"):
+        for text in getattr(args, kind) or ():
+            if kind == "white" and text in ("auto", "off"):
+                white = text
+                continue
+            at, _, told = text.partition("=")
+            x, y = _numbers(at, kind, 2)
+            spot = (round(x), round(y))
+            if kind == "known":
+                out.append(Pointed(kind="known", spot=spot, srgb=told))
+            else:
+                level = number(told, "reflectance of the reference", 0.02, 1.0) if told else None
+                out.append(Pointed(kind=kind, spot=spot, reflectance=level))
+    return white, out
+
+
+def _same(args: argparse.Namespace) -> list[list[tuple[int, int]]]:
+    """Return the yarns that several photos show, each by photo and yarn from 0."""
+    from blendplan.errors import PhotoError
+
+    out = []
+    for text in args.same_yarn or ():
+        places = [part.split(":") for part in text.split("=")]
+        if len(places) < 2 or not all(len(p) == 2 and p[0].isdecimal() and p[1].isdecimal() for p in places):
+            raise PhotoError(
+                "same yarn: {given} was given; write photo and yarn by number, such as 1:2=2:1.", given=repr(text)
+            )
+        out.append([(int(photo) - 1, int(yarn) - 1) for photo, yarn in places])
+    return out
 
 
 def _numbers(text: str, field: str, count: int) -> list[float]:
@@ -168,9 +231,12 @@ def _plain(reading: PhotoReading, lang: str) -> list[str]:
     from blendplan.wording import tr
 
     lines = [reading.name]
-    # What a chart gives is said by a notice.
-    if reading.chart is None:
-        lines.append("  " + _white(reading.white, lang))
+    # What other references give is said by a notice.
+    if reading.white is not None or not reading.light.seen or reading.light.lent:
+        lines.append("  " + _white(reading, lang))
+    for white in reading.ask:
+        box, spot = (",".join(str(v) for v in part or ()) for part in (white.box, white.spot))
+        lines.append("  " + tr("is this white paper, at {box}? if it is, say --white {spot}", lang, box=box, spot=spot))
     lines += ["  " + n.say(lang) for n in reading.notices]
     for position, yarn in enumerate(reading.yarns, start=1):
         lines.append("  " + tr("yarn {n} at {box}", lang, n=position, box=",".join(str(v) for v in yarn.box)))
@@ -180,12 +246,13 @@ def _plain(reading: PhotoReading, lang: str) -> list[str]:
     return lines
 
 
-def _white(white: White | None, lang: str) -> str:
+def _white(reading: PhotoReading, lang: str) -> str:
     from blendplan.photo.white import WHITE_KINDS
     from blendplan.wording import tr
 
+    white = reading.white
     if white is None:
-        return tr("white: none", lang)
+        return tr("white: measured in another photo", lang) if reading.light.lent else tr("white: none", lang)
     kind, confidence = tr(WHITE_KINDS[white.kind], lang), round(100 * white.confidence)
     if white.box is None:
         return tr("white: {kind}, confidence {confidence} %", lang, kind=kind, confidence=confidence)
@@ -196,10 +263,11 @@ def _white(white: White | None, lang: str) -> str:
 def _shade(shade: Shade, lang: str) -> str:
     """Return a shade in one line, with why it may be off."""
     from blendplan.wording import tr
-    from blendplan.yarn import REASONS
+    from blendplan.yarn import REASONS, SHADE_KINDS
 
     text = tr("{srgb}  {share} %", lang, srgb=shade.srgb, share=round(100 * shade.share))
-    if shade.uncertainty is not None:
-        text += "  " + tr("within {de} CIEDE2000 (9 times of 10)", lang, de=f"{shade.uncertainty:.0f}")
-    why = [tr(REASONS[code], lang) for code in shade.reasons]
+    if shade.within is not None:
+        text += "  " + tr("within {de} CIEDE2000 (9 times of 10)", lang, de=f"{shade.within:.0f}")
+    why = [tr(SHADE_KINDS[shade.kind], lang)] if shade.kind in SHADE_KINDS else []
+    why += [tr(REASONS[code], lang) for code in shade.reasons]
     return text + (": " + "; ".join(why) if why else "")

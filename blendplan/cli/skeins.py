@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import argparse
 
-from blendplan.cli.common import add_lang
+from blendplan.cli.common import add_project
 
 HELP = "how much yarn of each colour a project needs, and how many skeins to buy"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("project", metavar="PROJECT.json", help="a project file")
-    parser.add_argument("--json", action="store_true", help="print JSON")
-    add_lang(parser)
+    add_project(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -21,14 +19,14 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     from blendplan.cli.common import load, show_notices
-    from blendplan.outputs.tables import shopping_lines
+    from blendplan.outputs.tables import shopping_lines, yardage_json
     from blendplan.plan import make_plan
 
-    brief, notices = load(args.project)
-    plan = make_plan(brief)
+    blanket, notices = load(args.project)
+    plan = make_plan(blanket)
     show_notices(notices, args.lang)
     if args.json:
-        print(json.dumps(plan.yardage.to_json(), ensure_ascii=False, indent=1))
+        print(json.dumps(yardage_json(plan), ensure_ascii=False, indent=1))
     else:
         print("\n".join(shopping_lines(plan, args.lang)))
     return 0

@@ -30,7 +30,7 @@ class DrawnSkein:
     Attributes
     ----------
     srgb : str
-        The yarn's own colour in daylight.
+        The yarn's shade: the colour of its light as a whole in daylight.
     centre : tuple of 2 floats
         In shares of the picture's width and height.
     size : tuple of 2 floats
@@ -80,12 +80,15 @@ def _skein(skein: DrawnSkein, width: int, height: int, rng: np.random.Generator)
     shade = (0.30 + 0.70 * tube) * (0.72 + 0.28 * ply**0.7) * tone
     roundness = np.sqrt(np.clip(1 - (across / (half_t * 1.08)) ** 2, 0, 1))
     shade *= 0.55 + 0.45 * roundness
+    # Light goes from strand to strand, the more the paler the yarn, and fills its hollows.
+    shade **= 1 - 0.6 * float(linear_to_xyz(hex_to_linear(skein.srgb))[1])
+    shade /= float(np.average(shade, weights=cover))
     fuzz = rng.normal(0, 0.035, shade.shape)
     albedo = np.broadcast_to(hex_to_linear(skein.srgb), (*shade.shape, 3)).copy()
     band = _smooth(half_l * 0.16 - np.abs(along + half_l * 0.05), 2.0) * cover
     albedo = albedo * (1 - band[..., None]) + BAND * band[..., None]
     shade = (shade + fuzz) * (1 - band) + (0.62 + 0.38 * roundness) * band
-    return cover, np.clip(shade, 0.02, 1.2), albedo
+    return cover, np.clip(shade, 0.02, 2.5), albedo
 
 
 def draw_photo(
@@ -93,7 +96,7 @@ def draw_photo(
     *,
     size_px: tuple[int, int] = SIZE_PX,
     lamp_xy: tuple[float, float] = (0.4254, 0.4044),
-    balance: float = 0.7,
+    balance: float = 0.85,
     exposure: float = 0.9,
     seed: int = 0,
 ) -> bytes:

@@ -1,4 +1,4 @@
-"""The built-in scenario: a blanket for the reading room of Vellasund, an invented harbour.
+"""The built-in scenario: a blanket for a reading room, of six yarns named after a house and its garden.
 
 Two photographs of six skeins are drawn, loaded through the same door as any photo, and read; the names,
 bands and amounts on hand are what a maker would type beside them.
@@ -7,17 +7,16 @@ bands and amounts on hand are what a maker would type beside them.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache
 
+from blendplan.blanket import Blanket, Design, Materials, Ways
 from blendplan.demo.photos import SIZE_PX, DrawnSkein, draw_photo
 from blendplan.errors import PhotoError
-from blendplan.fabric.ripple import Ripple
-from blendplan.photo import load_photo, read_photo
-from blendplan.plan import Brief
-from blendplan.stripes.sequence import Sequence
-from blendplan.yarn import PutUp, Yarn
+from blendplan.photo import Place, load_photo, read_photo
+from blendplan.yarn import Lot, Yarn
 
-__all__ = ["DemoPhoto", "demo_brief", "demo_photos"]
+__all__ = ["DemoPhoto", "demo_blanket", "demo_photos"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,18 +27,19 @@ class _Skein:
     lot: str
 
 
-# The drawn colours are known to the drawing only; the brief is made from what the reader finds.
+# What 100 g of worsted wool and acrylic cost, in kroner; common practice, no source.
+_PRICE = Fraction(64)
+# The drawn colours are known to the drawing only; the blanket is made from what the reader finds.
 _TOP = (
-    (_Skein(name="Skerry Slate", srgb="#3f5a6b", on_hand=2, lot="V118"), (0.28, 0.20), -6.0),
+    (_Skein(name="Roof Slate", srgb="#3f5a6b", on_hand=2, lot="R118"), (0.28, 0.20), -6.0),
     (_Skein(name="Lamp Ochre", srgb="#c9a24a", on_hand=0, lot=""), (0.71, 0.44), 7.0),
-    (_Skein(name="Net Rust", srgb="#a5482f", on_hand=1, lot="V090"), (0.29, 0.60), 3.0),
+    (_Skein(name="Hinge Rust", srgb="#a5482f", on_hand=1, lot="R090"), (0.29, 0.60), 3.0),
 )
 _BOTTOM = (
-    (_Skein(name="Kelp", srgb="#5d6b3a", on_hand=0, lot=""), (0.28, 0.20), 4.0),
-    (_Skein(name="Gull Wing", srgb="#b9bcb8", on_hand=1, lot="V204"), (0.71, 0.42), -7.0),
-    (_Skein(name="Harbour Rose", srgb="#b87a84", on_hand=0, lot=""), (0.29, 0.61), -3.0),
+    (_Skein(name="Bean Row", srgb="#5d6b3a", on_hand=0, lot=""), (0.28, 0.20), 4.0),
+    (_Skein(name="Pewter Spoon", srgb="#b9bcb8", on_hand=1, lot="R204"), (0.71, 0.42), -7.0),
+    (_Skein(name="Plaster Rose", srgb="#b87a84", on_hand=0, lot=""), (0.29, 0.61), -3.0),
 )
-_BAND = PutUp(mass_g="100", length_m="170")  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,15 +72,15 @@ def _boxes(rows: tuple[tuple[_Skein, tuple[float, float], float], ...]) -> list[
 
 
 @cache
-def demo_brief() -> Brief:
-    """Return the scenario's brief, its shades read from the drawn photographs."""
+def demo_blanket() -> Blanket:
+    """Return the scenario's blanket, its shades read from the drawn photographs."""
     yarns: list[Yarn] = []
     for photo, rows in zip(demo_photos(), (_TOP, _BOTTOM), strict=True):
         loaded = load_photo(photo.data, photo.name)
         reading = read_photo(loaded)
         if len(reading.yarns) != len(rows):
             # The finder missed one; the maker would draw the boxes.
-            reading = read_photo(loaded, boxes=_boxes(rows))
+            reading = read_photo(loaded, [Place(box=box) for box in _boxes(rows)])
         if len(reading.yarns) != len(rows):
             raise PhotoError("the demo photo {name} could not be read; please report it.", name=photo.name)
         by_height = sorted(reading.yarns, key=lambda y: y.box[1] + y.box[3])
@@ -89,23 +89,23 @@ def demo_brief() -> Brief:
                 Yarn(
                     name=skein.name,
                     shades=found.shades,
-                    put_up=_BAND,
+                    grams=Fraction(100),
+                    metres=Fraction(170),
                     weight_class=4,
-                    skeins_on_hand=skein.on_hand,
-                    dye_lot=skein.lot,
+                    lots=(Lot(name=skein.lot, skeins=skein.on_hand),) if skein.on_hand else (),
                     fibre="wool and acrylic",
-                    price="6.40",  # type: ignore[arg-type]
+                    price=_PRICE,
                 )
             )
-    return Brief(
-        title="Reading-room blanket, Vellasund",
-        yarns=tuple(yarns),
-        sequence=Sequence(
-            order=("Skerry Slate", "Kelp", "Lamp Ochre", "Net Rust", "Harbour Rose", "Gull Wing"),
+    return Blanket(
+        title="Reading-room blanket",
+        materials=Materials(yarns=tuple(yarns)),
+        design=Design(
+            order=("Roof Slate", "Bean Row", "Lamp Ochre", "Hinge Rust", "Plaster Rose", "Pewter Spoon"),
             solid_rows=8,
             blend_rows=4,
+            repeats=8,
+            width_cm=127.0,
         ),
-        ripple=Ripple(repeats=8),
-        wanted_width_cm=127.0,
-        currency="kr",
+        ways=Ways(currency="kr"),
     )

@@ -9,33 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from html import escape
-from math import cos, hypot
+from math import cos
 
 from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT, Gauge
 from blendplan.fabric.layout import lay_row
 from blendplan.fabric.ripple import Worked, work
 from blendplan.wording import note
 
-__all__ = ["diagram_svg"]
-
 STROKES = {"hdc": 0, "dc": 1, "tr": 2}
+PITCH = 24.0  # pixels of a stitch's width
 INK, PALE, BASE = "#222222", "#9a9a9a", "#b9b2a6"
 
 
-def diagram_svg(worked: Worked, gauge: Gauge, *, scale: float = 24.0, lang: str = "en", title: str = "") -> str:
-    """Return a diagram as SVG; the same input gives the same text.
-
-    Parameters
-    ----------
-    worked : Worked
-        Drawn with two repeats: the part that repeats in ink, the edges pale.
-    gauge : Gauge
-    scale : float
-        Pixels of a stitch's width.
-    lang : str
-    title : str
-        Read out by screen readers; a plain one without.
-    """
+def diagram_svg(worked: Worked, gauge: Gauge, *, lang: str = "en") -> str:
+    """Return a diagram as SVG, two repeats with the edges pale; the same input gives the same text."""
     small = work(replace(worked.ripple, repeats=2, setup=False))
     (first, across), (second, _) = (_marks(small, i, gauge) for i in (0, 1))
     # right-handed work: row 1 is worked from the right, row 2 after turning from the left
@@ -46,33 +33,28 @@ def diagram_svg(worked: Worked, gauge: Gauge, *, scale: float = 24.0, lang: str 
     every = [*first, *second]
     left = min(min(m.foot[0], m.head[0]) for m in every)
     top, bottom = max(m.head[1] for m in every), min(m.foot[1] for m in every)
-    unit = scale / gauge.stitch_width_cm
-    margin = 2 * scale
+    unit, margin = PITCH / gauge.stitch_width_cm, 2 * PITCH
     width = (max(max(m.foot[0], m.head[0]) for m in every) - left) * unit + 2 * margin
     height = (top - bottom) * unit + 2 * margin
-    name = title or note("Stitch diagram of rows 1 and 2, one repeat in dark ink").say(lang)
+    name = note("Stitch diagram of rows 1 and 2, one repeat in dark ink").say(lang)
 
-    def at(point: tuple[float, float]) -> tuple[float, float]:
-        return margin + (point[0] - left) * unit, margin + (top - point[1]) * unit
+    def at(x: float, y: float) -> complex:
+        return complex(margin + (x - left) * unit, margin + (top - y) * unit)
 
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(width)} {_n(height)}" role="img" '
         f'aria-label="{escape(name, quote=True)}" stroke-linecap="round" fill="none">'
     ]
     for x, y in sorted({(round(m.foot[0], 3), round(m.foot[1], 3)) for m in first if m.kind != "ch"}):
-        cx, cy = at((x, y))
-        cy += 0.25 * scale
-        out.append(
-            f'<ellipse cx="{_n(cx)}" cy="{_n(cy)}" rx="{_n(0.3 * scale)}" ry="{_n(0.14 * scale)}" stroke="{BASE}"/>'
-        )
+        out.append(_round(at(x, y) + 0.25j * PITCH, 0.3 * PITCH, 0.14 * PITCH, f'stroke="{BASE}"'))
     for mark in every:
         ink = INK if dark[0] <= mark.head[0] <= dark[1] else PALE
-        out.append(_sign(mark.kind, at(mark.foot), at(mark.head), pitch=scale, ink=ink, chains=mark.chains))
+        out.append(_sign(mark.kind, at(*mark.foot), at(*mark.head), ink=ink, chains=mark.chains))
     for number, mark, side in ((1, first[0], 1), (2, second[0], -1)):
-        x, y = at(((mark.foot[0] + mark.head[0]) / 2, (mark.foot[1] + mark.head[1]) / 2))
+        beside = (at(*mark.foot) + at(*mark.head)) / 2 + side * 1.2 * PITCH
         out.append(
-            f'<text x="{_n(x + side * 1.2 * scale)}" y="{_n(y)}" font-family="sans-serif" '
-            f'font-size="{_n(0.7 * scale)}" text-anchor="middle" fill="{INK}">{number}</text>'
+            f'<text x="{_n(beside.real)}" y="{_n(beside.imag)}" font-family="sans-serif" '
+            f'font-size="{_n(0.7 * PITCH)}" text-anchor="middle" fill="{INK}">{number}</text>'
         )
     out.append("</svg>")
     return "\n".join(out) + "\n"
@@ -134,53 +116,41 @@ def _lift(small: Worked, first: list[_Mark], gauge: Gauge) -> Callable[[float], 
 def _dark(small: Worked, across: float) -> tuple[float, float]:
     """Return from where to where the repeated part of row 2 reaches, cm."""
     row = small.rows[1]
-    pitch = across / row.made
+    place = across / row.made
     start, part = row.parts[0].made, row.parts[1].made // row.parts[1].times
-    return start * pitch, (start + part) * pitch
+    return start * place, (start + part) * place
 
 
-def _sign(
-    kind: str, foot: tuple[float, float], head: tuple[float, float], *, pitch: float, ink: str, chains: int
-) -> str:
-    (x0, y0), (x1, y1) = foot, head
-    long = hypot(x1 - x0, y1 - y0) or 1.0
-    ux, uy = (x1 - x0) / long, (y1 - y0) / long
+def _sign(kind: str, foot: complex, head: complex, *, ink: str, chains: int) -> str:
+    """Return the sign of a stitch from its foot to its head, pixels (x + y i, y down)."""
+    tall = abs(head - foot) or 1.0
+    along = (head - foot) / tall
+    across = -1j * along
     pen = f'stroke="{ink}" stroke-width="1.6"'
     if kind == "ch":
-        return f'<ellipse cx="{_n(x1)}" cy="{_n(y1)}" rx="{_n(0.36 * pitch)}" ry="{_n(0.2 * pitch)}" {pen}/>'
+        return _round(head, 0.36 * PITCH, 0.2 * PITCH, pen)
     if kind == "tch":
-        tall = long / max(chains, 1)
-        rounds = [(x0 + ux * tall * (i + 0.5), y0 + uy * tall * (i + 0.5)) for i in range(chains)]
-        return "".join(
-            f'<ellipse cx="{_n(x)}" cy="{_n(y)}" rx="{_n(0.2 * pitch)}" ry="{_n(0.42 * tall)}" {pen}/>'
-            for x, y in rounds
-        )
+        one = tall / max(chains, 1)
+        return "".join(_round(foot + along * one * (i + 0.5), 0.2 * PITCH, 0.42 * one, pen) for i in range(chains))
+    middle, arm = (foot + head) / 2, 0.3 * PITCH * across
     if kind == "sl st":
-        return f'<circle cx="{_n((x0 + x1) / 2)}" cy="{_n((y0 + y1) / 2)}" r="{_n(0.12 * pitch)}" fill="{ink}"/>'
+        return f'<circle cx="{_n(middle.real)}" cy="{_n(middle.imag)}" r="{_n(0.12 * PITCH)}" fill="{ink}"/>'
     if kind == "sc":
         # a cross on the line from foot to head
-        mx, my, arm = (x0 + x1) / 2, (y0 + y1) / 2, 0.3 * pitch
-        return _path(pen, (x0, y0, x1, y1), (mx + uy * arm, my - ux * arm, mx - uy * arm, my + ux * arm))
+        return _path(pen, (foot, head), (middle + arm, middle - arm))
     # a post from its foot to just below its head, a bar on top, and slanting strokes across the middle
-    inset = 0.1 * long
-    hx, hy = x1 - ux * inset, y1 - uy * inset
-    bar = 0.3 * pitch
-    lines = [(x0, y0, hx, hy), (hx + uy * bar, hy - ux * bar, hx - uy * bar, hy + ux * bar)]
+    neck = head - 0.1 * tall * along
+    lines = [(foot, neck), (neck + arm, neck - arm)]
     for i in range(STROKES[kind]):
-        at = 0.62 - 0.14 * i
-        sx, sy, arm = x0 + ux * long * at, y0 + uy * long * at, 0.18 * pitch
-        slant = 0.6 * arm
-        lines.append(
-            (
-                sx + uy * arm + ux * slant,
-                sy - ux * arm + uy * slant,
-                sx - uy * arm - ux * slant,
-                sy + ux * arm - uy * slant,
-            )
-        )
+        at, stroke = foot + along * tall * (0.62 - 0.14 * i), 0.18 * PITCH * (across + 0.6 * along)
+        lines.append((at + stroke, at - stroke))
     return _path(pen, *lines)
 
 
-def _path(pen: str, *lines: tuple[float, float, float, float]) -> str:
-    data = "".join(f"M{_n(a)} {_n(b)}L{_n(c)} {_n(d)}" for a, b, c, d in lines)
+def _round(at: complex, rx: float, ry: float, pen: str) -> str:
+    return f'<ellipse cx="{_n(at.real)}" cy="{_n(at.imag)}" rx="{_n(rx)}" ry="{_n(ry)}" {pen}/>'
+
+
+def _path(pen: str, *lines: tuple[complex, complex]) -> str:
+    data = "".join(f"M{_n(a.real)} {_n(a.imag)}L{_n(b.real)} {_n(b.imag)}" for a, b in lines)
     return f'<path d="{data}" {pen}/>'

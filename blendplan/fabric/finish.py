@@ -7,91 +7,82 @@ from dataclasses import dataclass
 
 from blendplan.errors import FabricError
 from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT, Gauge
-from blendplan.fabric.ripple import STITCHES, TURNING, Worked
+from blendplan.fabric.ripple import STITCHES, Worked
 from blendplan.fabric.rows import Part, Row, Step
-from blendplan.fabric.shapes import each, merge
+from blendplan.fabric.shapes import TURNING, each, merge
 from blendplan.fabric.size import measure
-from blendplan.units import choice, whole
-
-__all__ = ["Border", "Level", "border_rounds", "level_row"]
+from blendplan.record import held, record
+from blendplan.units import choice
 
 # Height of a slip stitch as a share of a single crochet's (trade facts, section 3: 0 to 0.3, rough).
 SLIP_SHARE = 0.3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record
 class Border:
-    """Rounds worked around the finished fabric.
+    """Rounds worked around the finished fabric."""
 
-    Attributes
-    ----------
-    stitch : {"sc", "hdc", "dc", "tr"}
-    rounds : int
-        1 to 30.
-    strands : tuple of str
-        Names of yarns, one per strand; empty takes those of the last stripe.
-    """
-
-    stitch: str = "sc"
-    rounds: int = 1
-    strands: tuple[str, ...] = ()
+    stitch: str = held("stitch of the border", default="sc", allowed=STITCHES)
+    rounds: int = held("rounds of the border", default=1, low=1, high=30)
+    # One yarn per strand, by key in a blanket and by name in a plan; empty takes those of the last stripe.
+    strands: tuple[str, ...] = held("strands of the border", default=(), longest=80)
 
     def __post_init__(self) -> None:
-        choice(self.stitch, "stitch of the border", STITCHES)
-        object.__setattr__(self, "rounds", whole(self.rounds, "rounds of the border", 1, 30))
         if len(self.strands) > 4:
             raise FabricError("a border of {given} strands was asked for; allowed is 1 to 4.", given=len(self.strands))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BorderRound:
+    """Stitches of one round of a border: along each end, along each side, and in all four corners together."""
+
+    end: int
+    side: int
+    corners: int = 12
+
+    @property
+    def stitches(self) -> int:
+        """Stitches of the whole round."""
+        return 2 * (self.end + self.side) + self.corners
+
+
 def border_rounds(
     worked: Worked, gauge: Gauge, rows: int, border: Border, *, straight: bool = False
-) -> tuple[int, ...]:
+) -> tuple[BorderRound, ...]:
     """Return the stitches of each round of a border.
 
-    Notes
-    -----
-    The sides take as many stitches as fit their length; a wavy end takes one in every stitch (three in each point,
-    two left out in each hollow keep the count), a straightened one as many as fit the width.
-    Three in each corner, so every further round has 8 more.
+    The sides take as many stitches as fit their length.
+    A straightened end takes as many as fit its width; a wavy one takes one in every stitch, two left out in each
+    valley and in each peak three in its space, or two more where it has none.
+    Three in each corner, so every further round has two more along each edge.
     """
     size = measure(worked, gauge, rows)
-    end = round(size.width_cm / gauge.stitch_width_cm) if straight else worked.row_stitches
+    end = max(1, round(size.width_cm / gauge.stitch_width_cm)) if straight else _wavy_end(worked)
     side = max(1, round(size.height_cm / gauge.stitch_width_cm))
-    first = 2 * (end + side) + 8
-    return tuple(first + 8 * i for i in range(border.rounds))
+    return tuple(BorderRound(end=end + 2 * i, side=side + 2 * i) for i in range(border.rounds))
+
+
+def _wavy_end(worked: Worked) -> int:
+    """Return the stitches of a border along a wavy end."""
+    if worked.ripple.kind == "heights":
+        return worked.row_stitches
+    most, fewer = worked.ripple.repeats, worked.ripple.repeats - 1
+    peaks, valleys = (most, fewer) if worked.ripple.edge == "half-valley" else (fewer, most)
+    return max(1, worked.row_stitches + peaks * (3 if worked.row_spaces else 2) - 2 * valleys)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Level:
-    """A row that straightens a wavy end.
-
-    Attributes
-    ----------
-    row : Row
-    left_cm : float
-        Height of the wave that is left.
-    stitches_per_width : float
-        Its stitches over those that fit the finished width; above 1 it ruffles, below 1 it draws in.
-    """
+    """A row that straightens a wavy end."""
 
     row: Row
-    left_cm: float
-    stitches_per_width: float
+    left_cm: float  # height of the wave that is left
 
 
 def level_row(worked: Worked, gauge: Gauge, end: str = "top") -> Level:
-    """Return a row of short stitches on the points and tall ones in the hollows.
+    """Return a row of short stitches on the points and tall ones in the hollows of a point ripple or a wave.
 
-    Parameters
-    ----------
-    worked : Worked
-        A point ripple or a wave; straight rows need none.
-    gauge : Gauge
-    end : {"top", "bottom"}
-        At the bottom it is worked along the other side of the foundation, where the points are hollows.
-
-    Notes
-    -----
+    At the `bottom` it is worked along the other side of the foundation, where the points are hollows.
     d stitches from a point the wave lies d x stitch width x sin(theta) lower; each place gets the stitch whose
     height comes nearest.
     Hollows keep their decrease and points lose their increase, which narrows the row about as the wave does.
@@ -114,12 +105,7 @@ def level_row(worked: Worked, gauge: Gauge, end: str = "top") -> Level:
         Part(steps=merge(_levelled(part.steps, ladder, below.parts, at, top=end == "top")), times=part.times)
         for at, part in enumerate(below.parts)
     )
-    row = Row(name="level", parts=parts)
-    return Level(
-        row=row,
-        left_cm=max(off(kind, d) for d, kind in enumerate(ladder)),
-        stitches_per_width=row.made * gauge.stitch_width_cm / measure(worked, gauge, 1).width_cm,
-    )
+    return Level(row=Row(name="level", parts=parts), left_cm=max(off(kind, d) for d, kind in enumerate(ladder)))
 
 
 def _turning(step: Step) -> str:

@@ -21,8 +21,6 @@ from blendplan.errors import FabricError
 from blendplan.fabric.rows import Row, Step
 from blendplan.units import number
 
-__all__ = ["RowLayout", "Spot", "lay_heights", "lay_row"]
-
 Floats = NDArray[np.float64]
 
 # How much of a place the foot of a stitch takes where several share one place, and how far the neighbours of
@@ -34,64 +32,34 @@ LEAN_FADES = 2.5
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
-    """One stitch before it has a place in space.
-
-    Attributes
-    ----------
-    kind : str
-        One of `STITCH_KINDS`.
-    foot : float
-        Where it is worked, in places of the row below (0 is the left edge).
-    place : int
-        Which place of this row it makes; stitches worked together share one.
-    drift : float
-        Places that the row below is pushed aside here; positive where the wave rises to the right.
-    foot_span : float
-        Width of its foot in places.
-    """
+class _Spot:
+    """One stitch before it has a place in space."""
 
     kind: str
-    foot: float
-    place: int
-    drift: float
-    foot_span: float = 1.0
+    foot: float  # where it is worked, in places of the row below (0 is the left edge)
+    place: int  # which place of this row it makes; stitches worked together share one
+    drift: float  # places that the row below is pushed aside here; positive where the wave rises to the right
+    foot_span: float = 1.0  # width of its foot in places
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class RowLayout:
-    """A row laid out; all rows of a plain ripple have this shape, each `rise_cm` above the one below.
+    """A row laid out, n stitches in m places; all rows of a plain ripple have this shape, `rise_cm` above each other.
 
-    Attributes
-    ----------
-    kinds : tuple of str, length n
-        One of `STITCH_KINDS` for each stitch, left to right.
-    base, top : ndarray, shape (n, 2)
-        Foot and head of each stitch, centimetres; y = 0 is the lowest top of this row.
-    base_span, top_span : ndarray, shape (n,)
-        Widths of foot and head along x, centimetres.
-    outline : ndarray, shape (m + 1, 2)
-        Left edge, borders between the m places of the row, right edge.
-    rise_cm : float
-        From a row to the next, row height / cos(theta).
-    slope : float
-        tan(theta) of the steepest part; 0 for a straight row.
-    stitch_width_cm, row_height_cm : float
-        As given.
-    runs : tuple of (int, int)
-        First stitch and stitch after the last of each run of each part, so that equal runs can be drawn once.
+    Centimetres; y = 0 is the lowest top of this row.
     """
 
-    kinds: tuple[str, ...]
-    base: Floats
-    top: Floats
-    base_span: Floats
+    kinds: tuple[str, ...]  # of `STITCH_KINDS`, for each stitch from left to right
+    base: Floats  # foot of each stitch, (n, 2)
+    top: Floats  # head of each stitch, (n, 2)
+    base_span: Floats  # width of each foot along x, (n,)
     top_span: Floats
-    outline: Floats
-    rise_cm: float
-    slope: float
+    outline: Floats  # left edge, borders between the places of the row, right edge, (m + 1, 2)
+    rise_cm: float  # from a row to the next: row height / cos(theta)
+    slope: float  # tan(theta) of the steepest part; 0 for a straight row
     stitch_width_cm: float
     row_height_cm: float
+    # First stitch and stitch after the last of each run of each part, so that equal runs can be drawn once.
     runs: tuple[tuple[int, int], ...]
 
     @property
@@ -109,18 +77,18 @@ class RowLayout:
         return np.interp(np.asarray(x, dtype=np.float64), self.outline[:, 0], self.outline[:, 1])
 
 
-def _spots_of(step: Step, foot: float, place: int) -> list[Spot]:
+def _spots_of(step: Step, foot: float, place: int) -> list[_Spot]:
     """Return the stitches of one step that starts at `foot` of the row below and `place` of this one."""
     if step.kind == "each":
-        return [Spot(step.stitch, foot + q + 0.5, place + q, foot - place) for q in range(step.count)]
+        return [_Spot(step.stitch, foot + q + 0.5, place + q, foot - place) for q in range(step.count)]
     if step.kind == "chain":
-        return [Spot("ch", foot, place + q, 0.0) for q in range(step.count)]
+        return [_Spot("ch", foot, place + q, 0.0) for q in range(step.count)]
     if step.kind == "together":
         middle = foot + step.count / 2
-        return [Spot(step.stitch, foot + q + 0.5, place, middle - place - 0.5) for q in range(step.count)]
+        return [_Spot(step.stitch, foot + q + 0.5, place, middle - place - 0.5) for q in range(step.count)]
     if step.kind == "turn":
         # A turning chain that stands for no stitch leaves no place and is not laid.
-        return [Spot("tch", foot + 0.5, place, 0.0)] * step.made
+        return [_Spot("tch", foot + 0.5, place, 0.0)] * step.made
     if step.kind == "group":
         many = len(step.stitches)
         middle = foot + max(step.takes, 1) / 2
@@ -129,16 +97,16 @@ def _spots_of(step: Step, foot: float, place: int) -> list[Spot]:
             side = m / (many - 1) - 0.5 if many > 1 else 0.0
             drift = middle + side * max(step.takes - 1, 0) - (place + m + 0.5)
             spread = SHARED_FOOT * side
-            spots.append(Spot(kind, middle + spread, place + m, 0.0 if kind == "ch" else drift, SHARED_FOOT))
+            spots.append(_Spot(kind, middle + spread, place + m, 0.0 if kind == "ch" else drift, SHARED_FOOT))
         return spots
     return []
 
 
-def _walk(row: Row) -> tuple[list[Spot], list[tuple[int, int]]]:
+def _walk(row: Row) -> tuple[list[_Spot], list[tuple[int, int]]]:
     """Return the stitches of a row left to right, and the extent of each run of its parts."""
     shift = (row.made - row.taken) / 2
     foot, place = shift, 0
-    spots: list[Spot] = []
+    spots: list[_Spot] = []
     runs: list[tuple[int, int]] = []
     gaps: list[tuple[float, int]] = []
     for part in row.parts:
@@ -154,7 +122,7 @@ def _walk(row: Row) -> tuple[list[Spot], list[tuple[int, int]]]:
     return _close_gaps(spots, gaps), runs
 
 
-def _close_gaps(spots: list[Spot], gaps: list[tuple[float, int]]) -> list[Spot]:
+def _close_gaps(spots: list[_Spot], gaps: list[tuple[float, int]]) -> list[_Spot]:
     """Return stitches whose feet lean into skipped places, the nearest most, as the yarn pulls them together."""
     feet = np.array([s.foot for s in spots])
     shift, spread = np.zeros(len(spots)), np.zeros(len(spots))
@@ -165,7 +133,7 @@ def _close_gaps(spots: list[Spot], gaps: list[tuple[float, int]]) -> list[Spot]:
         shift -= LEAN_INTO_GAP * pull * np.sign(away)
         spread += SPREAD_INTO_GAP * pull
     return [
-        s if s.kind in ("ch", "tch") else Spot(s.kind, s.foot + d, s.place, s.drift, s.foot_span + w)
+        s if s.kind in ("ch", "tch") else _Spot(s.kind, s.foot + d, s.place, s.drift, s.foot_span + w)
         for s, d, w in zip(spots, shift.tolist(), spread.tolist(), strict=True)
     ]
 
@@ -173,33 +141,12 @@ def _close_gaps(spots: list[Spot], gaps: list[tuple[float, int]]) -> list[Spot]:
 def lay_row(row: Row, *, stitch_width_cm: float, row_height_cm: float) -> RowLayout:
     """Return where each stitch of a row lies when rows of its shape stand on one another.
 
-    Parameters
-    ----------
-    row : Row
-        A row that leaves about as many places as it takes; where it does not (a first row into a chain with
-        a turning chain), the row below is centred under it.
-    stitch_width_cm, row_height_cm : float
-        Flat gauge: width of a stitch along the row and height of a row square to it; 0.05 to 20.
-
-    Returns
-    -------
-    RowLayout
-
-    Raises
-    ------
-    FabricError
-        If the row makes no stitch.
-    QuantityError
-        If a size is missing or out of range.
-
-    Notes
-    -----
+    Where a row leaves more or fewer places than it takes (a first row into a chain with a turning chain), the row
+    below is centred under it. Width and height are the flat gauge, along the row and square to it.
     tan(theta) = drift x width / height, width of a place = width x cos(theta), rise = height / cos(theta),
     peak to valley = s x width x sin(theta) for s stitches a slope.
     Chains over a peak and a stitch that closes a valley lie level.
 
-    Examples
-    --------
     >>> from blendplan.fabric.rows import Part
     >>> row = Row(name="plain", parts=(Part(steps=(Step(kind="each", stitch="sc", count=4),)),))
     >>> flat = lay_row(row, stitch_width_cm=1.0, row_height_cm=0.9)
@@ -229,7 +176,7 @@ def lay_row(row: Row, *, stitch_width_cm: float, row_height_cm: float) -> RowLay
 
 
 def _lay(
-    spots: list[Spot],
+    spots: list[_Spot],
     runs: list[tuple[int, int]],
     *,
     outline: Floats,
@@ -267,28 +214,8 @@ def _lay(
 def lay_heights(
     rows: tuple[Row, Row], *, stitch_width_cm: float, heights_cm: Mapping[str, float]
 ) -> tuple[RowLayout, RowLayout]:
-    """Return two straight rows whose wave comes from stitch heights: one makes it, the next fills it again.
+    """Return two straight rows, as they alternate, whose wave comes from stitch heights: the second fills the first.
 
-    Parameters
-    ----------
-    rows : tuple of two Row
-        As they alternate, the first worked first; neither pushes the row below aside.
-    stitch_width_cm : float
-    heights_cm : mapping
-        Height of each kind of stitch in the rows.
-
-    Returns
-    -------
-    tuple of two RowLayout
-        For rows that alternate, to be drawn one after the other.
-
-    Raises
-    ------
-    FabricError
-        If the rows do not have the same places, or a height is missing.
-
-    Notes
-    -----
     The rise of a row is the mean height of the first row.
     The second row is level on top: its stitches are as high as the room that the first leaves, which is within
     a tenth of their own heights for a ladder of sc, hdc, dc, tr against its mirror.
@@ -302,9 +229,6 @@ def lay_heights(
     kinds = [spot.kind for spot in walked[0][0]]
     inner = kinds[1 if kinds[0] == "tch" and places > 1 else 0]
     kinds = [inner if kind == "tch" else kind for kind in kinds]
-    for kind in kinds:
-        if kind not in heights_cm:
-            raise FabricError("no height is given for {given}; give one for every stitch of the row.", given=kind)
     tall = np.array([number(heights_cm[kind], "height of a stitch", 0.05, 20, "cm") for kind in kinds])
     rise = float(tall.mean())
     x = np.arange(places + 1) * width

@@ -11,24 +11,34 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
+from blendplan.budgets import MAX_REPEATS
 from blendplan.errors import FabricError
-from blendplan.fabric.choices import EDGES, KINDS, MAX_REPEATS, PEAKS, STITCHES, TURNING, VALLEYS, Ripple
-from blendplan.fabric.rows import Row, Step
-from blendplan.fabric.shapes import height_rows, peak_steps, ripple_row, setup_row, valley_steps
-from blendplan.fabric.simulate import foundation, turned, work_row
+from blendplan.fabric.rows import Row, Step, foundation, tops, turned, work_row
+from blendplan.fabric.shapes import (
+    EDGES,
+    PEAKS,
+    STITCHES,
+    VALLEYS,
+    Ripple,
+    height_rows,
+    peak_steps,
+    ripple_row,
+    setup_row,
+    valley_steps,
+)
 from blendplan.units import whole
 from blendplan.wording import Notice, note
 
+# The choices stand with the steps that they make; they are asked for here.
 __all__ = [
     "EDGES",
-    "KINDS",
     "PEAKS",
     "STITCHES",
-    "TURNING",
     "VALLEYS",
     "Ripple",
     "Worked",
     "check_stated",
+    "in_turn",
     "repeats_of_chain",
     "work",
 ]
@@ -36,30 +46,15 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Worked:
-    """What a ripple comes to when it is worked.
-
-    Attributes
-    ----------
-    ripple : Ripple
-    chain : int
-        Chains of the foundation, with those that turn.
-    row_stitches : int
-        Stitches of every row, the chains of a point counted one each.
-    multiple, plus : int
-        The foundation rule: chain = multiple x repeats + plus.
-    rows : tuple of Row
-        The kinds of row: `first` and `repeat`; `setup` before them where there is one, and `counter` behind them
-        where rows alternate.
-    lead : int
-        How many of `rows` are worked once; the others are worked in turn.
-    notices : tuple of Notice
-    """
+    """What a ripple comes to when it is worked; chain = multiple x repeats + plus."""
 
     ripple: Ripple
-    chain: int
-    row_stitches: int
+    chain: int  # of the foundation, with those that turn
+    row_places: int  # that every row leaves, the chains of a point counted one each: what its width is made of
     multiple: int
     plus: int
+    # The kinds of row: `first` and `repeat`; `setup` before them where there is one, `counter` behind where rows
+    # alternate. The first `lead` are worked once, the others in turn.
     rows: tuple[Row, ...]
     lead: int = 1
     notices: tuple[Notice, ...] = ()
@@ -67,7 +62,24 @@ class Worked:
     @property
     def closes(self) -> bool:
         """True: a ripple that does not close is refused by `work`."""
-        return self.repeat.taken == self.repeat.made == self.row_stitches
+        return self.repeat.taken == self.repeat.made == self.row_places
+
+    @property
+    def row_spaces(self) -> int:
+        """Chain spaces of a row."""
+        return sum(n * part.times for part in self.repeat.parts for kind, n in tops(part.steps) if kind[:2] == "ch")
+
+    @property
+    def row_stitches(self) -> int:
+        """Worked stitches of a row, a turning chain that counts among them, the chains of a point not.
+
+        Examples
+        --------
+        >>> worked = work(Ripple())
+        >>> worked.row_stitches, worked.row_spaces
+        (114, 7)
+        """
+        return sum(n * part.times for part in self.repeat.parts for kind, n in tops(part.steps) if kind[:2] != "ch")
 
     @property
     def first(self) -> Row:
@@ -79,59 +91,39 @@ class Worked:
         """The ripple row after the first, and every one after it unless rows alternate."""
         return self.rows[self.lead]
 
-    def kind_at(self, number: int) -> int:
-        """Return which of `rows` the row of a number is, both counted from 1."""
-        if number <= self.lead:
-            return max(number, 1)
-        return self.lead + 1 + (number - self.lead - 1) % (len(self.rows) - self.lead)
-
     def row_at(self, number: int) -> Row:
         """Return the row of a number, counted from 1."""
-        return self.rows[self.kind_at(number) - 1]
+        return self.rows[in_turn(number, self.lead, len(self.rows)) - 1]
 
     def tally(self, rows: int) -> Counter[str]:
         """Return how many of each kind of stitch so many rows hold, foundation and turning chains' chains left out."""
         total: Counter[str] = Counter()
         later = len(self.rows) - self.lead
         for i, row in enumerate(self.rows):
-            times = int(i < rows) if i < self.lead else max(0, (rows - i + later - 1) // later)
+            # Of those in turn every `later`-th row is this one.
+            times = int(i < rows) if i < self.lead else len(range(i, rows, later))
             for kind, n in row.tally.items():
                 total[kind] += n * times
         return total
 
     def to_json(self) -> dict[str, Any]:
         """Return the plain values that `blendplan ripple --json` prints."""
-        return {
-            "chain": self.chain,
-            "row_stitches": self.row_stitches,
-            "multiple": self.multiple,
-            "plus": self.plus,
-            "closes": self.closes,
-            "notices": [notice.text for notice in self.notices],
-        }
+        told = ("chain", "row_stitches", "row_spaces", "multiple", "plus", "closes")
+        return {name: getattr(self, name) for name in told} | {"notices": [notice.text for notice in self.notices]}
+
+
+def in_turn(number: int, lead: int, kinds: int) -> int:
+    """Return which of so many kinds of row a row is, both from 1; after the first `lead` they are worked in turn."""
+    return max(number, 1) if number <= lead else lead + 1 + (number - lead - 1) % (kinds - lead)
 
 
 def _rows(ripple: Ripple) -> tuple[Row, ...]:
     if ripple.kind == "heights":
         heights = height_rows(ripple.slope, ripple.repeats)
         return (setup_row(heights[0].taken), *heights) if ripple.setup else heights
-    wave = ripple.kind == "wave"
-    common: dict[str, Any] = {
-        "stitch": ripple.stitch,
-        "run": ripple.run,
-        "peak": "pair" if wave else ripple.peak,
-        "valley": "pair" if wave else ripple.valley,
-        "edge": ripple.edge,
-        "repeats": ripple.repeats,
-        "turn": (ripple.turn, ripple.turn_counts),
-        "crest": ripple.crest if wave else 0,
-        "plain": ripple.edge_stitches,
-    }
-    own = not ripple.setup and (
-        ripple.foot == "own" or (ripple.foot == "auto" and not wave and ripple.peak.endswith("-in-one"))
-    )
-    first = ripple_row(name="first", own=own, first=True, edges_worked=ripple.first_edges, **common)
-    again = ripple_row(name="repeat", **common)
+    auto = ripple.foot == "auto" and ripple.kind != "wave" and ripple.peak.endswith("-in-one")
+    first = ripple_row(ripple, "first", own=not ripple.setup and (ripple.foot == "own" or auto))
+    again = ripple_row(ripple, "repeat")
     return (setup_row(first.taken), first, again) if ripple.setup else (first, again)
 
 
@@ -189,15 +181,14 @@ def _must_balance(ripple: Ripple) -> None:
             repeats=ripple.repeats,
             peaks=ripple.repeats - 1,
         )
-    else:
-        raise FabricError(
-            "{edge} edges change every row by {edges} with {peak}; the nearest that works is {better} with {nearest}.",
-            edge=ripple.edge,
-            edges=f"{edges:+d}",
-            peak=ripple.peak,
-            better=peak,
-            nearest=valley,
-        )
+    raise FabricError(
+        "{edge} edges change every row by {edges} with {peak}; the nearest that works is {better} with {nearest}.",
+        edge=ripple.edge,
+        edges=f"{edges:+d}",
+        peak=ripple.peak,
+        better=peak,
+        nearest=valley,
+    )
 
 
 @lru_cache(maxsize=512)
@@ -226,15 +217,23 @@ def _notices(ripple: Ripple) -> tuple[Notice, ...]:
             note("A slope of {slope} counts the stitch that is worked into the chain space.", slope=ripple.slope)
         )
     if ripple.turn_counts and ripple.stitch == "sc":
-        out.append(note("A turning chain is rarely counted as a single crochet; it is counted here.", "warning"))
+        out.append(note("A turning chain is rarely counted beside so low a stitch; it is counted here.", "warning"))
     if ripple.turning_counts is None and ripple.stitch == "hdc":
-        out.append(note("The turning chain of a half double crochet is counted as a stitch; makers differ.", "assumed"))
+        out.append(note("The turning chain is counted as a stitch; of a stitch this high makers differ.", "assumed"))
     return tuple(out)
 
 
 @lru_cache(maxsize=512)
 def work(ripple: Ripple) -> Worked:
     """Return what a ripple comes to; the cost does not grow with rows or repeats.
+
+    Parameters
+    ----------
+    ripple : Ripple
+
+    Returns
+    -------
+    Worked
 
     Raises
     ------
@@ -244,7 +243,7 @@ def work(ripple: Ripple) -> Worked:
     Examples
     --------
     >>> worked = work(Ripple(slope=7, repeats=8))
-    >>> worked.chain, worked.row_stitches, worked.multiple, worked.plus
+    >>> worked.chain, worked.row_places, worked.multiple, worked.plus
     (131, 128, 16, 3)
     >>> sorted(worked.repeat.tally.items())
     [('ch', 14), ('dc', 113), ('tch', 1)]
@@ -256,7 +255,7 @@ def work(ripple: Ripple) -> Worked:
     return Worked(
         ripple=ripple,
         chain=multiple * ripple.repeats + plus,
-        row_stitches=rows[-1].made,
+        row_places=rows[-1].made,
         multiple=multiple,
         plus=plus,
         rows=rows,
@@ -266,15 +265,8 @@ def work(ripple: Ripple) -> Worked:
 
 
 def repeats_of_chain(ripple: Ripple, chain: int) -> int:
-    """Return how many repeats a foundation chain holds.
+    """Return how many repeats a foundation chain holds; one that holds no whole number of them is refused.
 
-    Raises
-    ------
-    FabricError
-        If it holds no whole number of them, with the nearest chains that do.
-
-    Examples
-    --------
     >>> repeats_of_chain(Ripple(), 131)
     8
     """
@@ -298,17 +290,7 @@ def repeats_of_chain(ripple: Ripple, chain: int) -> int:
 
 
 def check_stated(worked: Worked, multiple: int, plus: int) -> None:
-    """Refuse a printed foundation rule that the row itself does not keep.
-
-    Raises
-    ------
-    FabricError
-        If multiple or plus differ from what the worked rows need, with both.
-
-    Examples
-    --------
-    >>> check_stated(work(Ripple()), 16, 3)
-    """
+    """Refuse a printed foundation rule that the row itself does not keep."""
     multiple = whole(multiple, "stated multiple", 1, 1000)
     plus = whole(plus, "stated plus", -1000, 1000)
     if multiple != worked.multiple:

@@ -1,13 +1,94 @@
-"""The rows of a ripple as steps: turning points, slopes between them, and the two edges."""
+"""What makes a ripple, choice by choice, and its rows as steps: turning points, slopes between them, two edges.
+
+`ripple.work` says whether the choices close together.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
+from blendplan.budgets import MAX_REPEATS, MAX_SLOPE
 from blendplan.errors import FabricError
 from blendplan.fabric.rows import Part, Row, Step
+from blendplan.record import held, record
 
-__all__ = ["LADDER", "each", "group", "height_rows", "merge", "peak_steps", "ripple_row", "setup_row", "valley_steps"]
+# Turning chains of a stitch and whether they count as one (facts: two public teaching pages and a guild's lessons,
+# read Nov 2026, agree on the chains; that sc does not count and dc and tr do is the rule they give, hdc varies).
+TURNING = {"sc": (1, False), "hdc": (2, True), "dc": (3, True), "tr": (4, True)}
+STITCHES = tuple(TURNING)
+KINDS = ("point", "wave", "heights")
+PEAKS = ("chain-1", "chain-2", "three-in-one", "two-in-one")
+VALLEYS = ("skip-2", "three-together", "skip-1-each-side", "skip-1", "two-together")
+EDGES = ("half-peak", "half-valley", "plain")
+FEET = ("auto", "shared", "own")
+
+
+@record
+class Ripple:
+    """The choices that make a ripple."""
+
+    # Points and hollows; pairs of increases and decreases; straight rows whose wave comes from stitch heights.
+    kind: str = held("kind of ripple", default="point", allowed=KINDS)
+    # US names; not used by `heights`.
+    stitch: str = held("stitch", default="dc", allowed=STITCHES)
+    # Stitches from a hollow to a point. With a chain space at the point the stitch worked into the space is one of
+    # them; the three worked in one stitch, and the pairs of a wave, are not.
+    slope: int = held("slope", default=7, low=1, high=MAX_SLOPE)
+    # Peak and valley only for `point`.
+    peak: str = held("peak", default="chain-2", allowed=PEAKS)
+    valley: str = held("valley", default="skip-2", allowed=VALLEYS)
+    edge: str = held("edge", default="half-peak", allowed=EDGES)
+    repeats: int = held("repeats", default=8, low=1, high=MAX_REPEATS)
+    # Whether the turning chain counts as a stitch, and how many chains it has; None takes the custom of the stitch.
+    turning_counts: bool | None = held("turning chain counts", default=None)
+    turning_chains: int | None = held("turning chains", default=None, low=1, high=6)
+    # Which loops the stitches go into; it changes gauge and words, not counts.
+    loops: str = held("loops", default="both", allowed=("both", "back"))
+    # Plain stitches kept outside a half valley; None is 1 beside a skipped stitch and 0 beside a decrease.
+    selvedge: int | None = held("edge stitches", default=None, low=0, high=6)
+    # For `wave`: plain stitches between the two increases, and between the two decreases.
+    crest: int = held("stitches between the increases", default=0, low=0, high=12)
+    # Where a turning chain that counts stands on the foundation of a half-peak ripple: on the chain that takes the
+    # second stitch too (`shared`), or on one of its `own` with both increases beside it; `auto` is `own` for three in
+    # one stitch, else `shared`.
+    foot: str = held("foot of the turning chain", default="auto", allowed=FEET)
+    # False leaves out the half valleys of the first row, so that the chain is shorter.
+    first_edges: bool = held("first edges", default=True)
+    # A plain row of single crochet into the foundation before the first ripple row.
+    setup: bool = held("set-up row", default=False)
+
+    @property
+    def turn_counts(self) -> bool:
+        """Whether the turning chain counts as a stitch."""
+        return TURNING[self.stitch][1] if self.turning_counts is None else self.turning_counts
+
+    @property
+    def turn(self) -> int:
+        """Turning chains of a row.
+
+        As the first leg of two stitches worked together the chain is one shorter (common practice, no source).
+        """
+        if self.turning_chains is not None:
+            return self.turning_chains
+        leg = self.edge == "half-valley" and self.turn_counts and not self.edge_stitches and self._together
+        return max(1, TURNING[self.stitch][0] - int(leg))
+
+    @property
+    def _together(self) -> bool:
+        return self.kind == "wave" or self.valley.endswith("together")
+
+    @property
+    def edge_stitches(self) -> int:
+        """Plain stitches outside a half valley."""
+        if self.kind == "wave":
+            return (self.crest + 1) // 2 + (self.selvedge or 0)
+        return int(not self._together) if self.selvedge is None else self.selvedge
+
+    @property
+    def run(self) -> int:
+        """Plain stitches between one turning point and the next."""
+        return self.slope - 1 if self.kind == "point" and self.peak.startswith("chain-") else self.slope
+
 
 # Stitches from the lowest to the highest, for rows whose wave comes from stitch heights.
 LADDER = ("sc", "hdc", "dc", "tr")
@@ -79,7 +160,7 @@ def _edge(stitch: str, plain: int, change: tuple[Step, ...], turn: tuple[int, bo
     """Return the start of a row: turning chain, `plain` edge stitches, then the half turning point."""
     chains, counts = turn
     if counts:
-        return (Step(kind="turn", count=chains, takes=1), *each(stitch, plain - 1), *change)
+        return (Step(kind="turn", stitch=stitch, count=chains, takes=1), *each(stitch, plain - 1), *change)
     return (Step(kind="turn", count=chains, stands=False), *each(stitch, plain), *change)
 
 
@@ -87,13 +168,13 @@ def _half_peak(
     stitch: str, crest: int, turn: tuple[int, bool], *, own: bool
 ) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
     """Return start and end: one extra stitch in the first and in the last stitch."""
-    chains, counts = turn
+    counts = turn[1]
     two = group(stitch, stitch)
     plain = (crest + 1) // 2
     if plain:
         return _edge(stitch, plain, two, turn), (*two, *each(stitch, plain))
     if counts and not own:
-        return (Step(kind="turn", count=chains), *each(stitch, 1)), two
+        return (Step(kind="turn", stitch=stitch, count=turn[0]), *each(stitch, 1)), two
     return _edge(stitch, int(counts), two, turn), two
 
 
@@ -115,48 +196,24 @@ def _half_valley(
     return _edge(stitch, plain, less, turn), (*less, *each(stitch, plain))
 
 
-def ripple_row(
-    *,
-    name: str,
-    stitch: str,
-    run: int,
-    peak: str,
-    valley: str,
-    edge: str,
-    repeats: int,
-    turn: tuple[int, bool],
-    crest: int = 0,
-    plain: int = 0,
-    own: bool = False,
-    first: bool = False,
-    edges_worked: bool = True,
-) -> Row:
-    """Return one row of a ripple.
+def ripple_row(ripple: Ripple, name: str, *, own: bool = False) -> Row:
+    """Return the `first` row of a ripple of points or of the soft wave, or the one that follows it (`repeat`).
 
-    Parameters
-    ----------
-    run : int
-        Plain stitches between a turning point and the next.
-    peak, valley : str
-        As in `ripple.PEAKS` and `ripple.VALLEYS`, or `pair` for the soft wave.
-    turn : (int, bool)
-        Turning chains, and whether they stand for the first stitch.
-    plain : int
-        Plain stitches kept outside a half valley.
-    own : bool
-        First row: True where the turning chain stands on a chain of its own, beside the first increase.
-    first : bool
-        Worked into the foundation chain.
-    edges_worked : bool
-        False leaves out the half valleys of this row.
+    The first is worked into the foundation chain or the set-up row; with `own` its turning chain stands on a chain
+    of its own, beside the first increase.
     """
+    wave, first = ripple.kind == "wave", name == "first"
+    stitch, run, edge, plain = ripple.stitch, ripple.run, ripple.edge, ripple.edge_stitches
+    # The soft wave has pairs of increases and decreases in place of points and hollows.
+    peak, valley, crest = ("pair", "pair", ripple.crest) if wave else (ripple.peak, ripple.valley, 0)
+    turn = (ripple.turn, ripple.turn_counts)
     top, low = peak_steps(peak, stitch, crest, first=first), valley_steps(valley, stitch, crest)
     slope = each(stitch, run)
     if edge == "half-peak":
         start, end = _half_peak(stitch, crest, turn, own=own)
         outer, inner = low, top
     elif edge == "half-valley":
-        start, end = _half_valley(stitch, valley, plain, turn, worked=edges_worked)
+        start, end = _half_valley(stitch, valley, plain, turn, worked=ripple.first_edges or not first)
         outer, inner = top, low
     else:
         start, end = _edge(stitch, 0, (), turn), ()
@@ -170,7 +227,7 @@ def ripple_row(
         )
     parts = (
         Part(steps=merge((*start, *each(stitch, run - over)))),
-        Part(steps=merge((*outer, *slope, *inner, *slope)), times=repeats - 1),
+        Part(steps=merge((*outer, *slope, *inner, *slope)), times=ripple.repeats - 1),
         Part(steps=merge((*outer, *slope, *end))),
     )
     return Row(name=name, parts=tuple(part for part in parts if part.times and part.steps))

@@ -1,52 +1,69 @@
-"""The size of a ripple: what the wave takes in, how a width is met, how many rows a length needs."""
+"""The size of a ripple: what the wave takes in, how a width is met, usual sizes, and the cautions it calls for."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
 
+from blendplan.budgets import MAX_REPEATS
 from blendplan.errors import FabricError
-from blendplan.fabric.choices import MAX_REPEATS
 from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT, Gauge
 from blendplan.fabric.ripple import Ripple, Worked, work
 from blendplan.fabric.shapes import LADDER
-from blendplan.units import number, whole
-from blendplan.wording import Rounded, rounded
+from blendplan.units import CM_PER_INCH, choice, number, whole
+from blendplan.wording import Notice, Rounded, note, rounded
 
-__all__ = ["Size", "WidthChoice", "measure", "widths_near"]
+# Width and length in inches. There is no one standard; each is the middle of lists by several makers' pages and one
+# charity, read Nov 2026 via the trade facts, section 5. Crib and king differ most from list to list.
+SIZES = {
+    "preemie": (20, 20),
+    "lovey": (12, 12),
+    "security": (16, 16),
+    "cradle": (14, 30),
+    "stroller": (30, 36),
+    "receiving": (36, 36),
+    "baby": (30, 36),
+    "crib": (36, 54),
+    "child": (42, 52),
+    "lap": (36, 48),
+    "teen": (45, 65),
+    "throw": (50, 60),
+    "adult": (50, 70),
+    "twin": (66, 90),
+    "full": (80, 90),
+    "queen": (90, 100),
+    "king": (108, 100),
+    "california king": (104, 108),
+}
+BABY_SIZES = frozenset({"preemie", "lovey", "security", "cradle", "stroller", "receiving", "baby", "crib"})
+# Anything up to this, as made, is taken for a small child's, cm (the largest of the baby sizes and a little).
+SMALL_CM = (95.0, 140.0)
+# From here on a blanket is called heavy, kg, and a gap large, cm (assumed; a two-strand throw is 1.1 to 1.9 kg,
+# trade facts, section 4e, read Nov 2026).
+HEAVY_KG = 1.1
+HOLE_CM = 1.0
+
+
+def size_cm(name: str) -> tuple[float, float]:
+    """Return width and length of a usual size, cm.
+
+    >>> size_cm("throw")
+    (127.0, 152.4)
+    """
+    width, length = SIZES[choice(name, "size", SIZES)]
+    return float(width * CM_PER_INCH), float(length * CM_PER_INCH)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Size:
-    """Measures of a worked ripple, cm.
+    """Measures of a worked ripple, cm."""
 
-    Attributes
-    ----------
-    width_cm : float
-        Across, edge to edge, as it lies.
-    flat_width_cm : float
-        What the same stitches would measure in straight rows.
-    chain_flat_cm, chain_finished_cm : float
-        The foundation chain laid straight, and once the rows have drawn it into the wave.
-    height_cm : float
-        Along an edge, first row to last: rows times the rise of a row.
-    overall_cm : float
-        From the lowest to the highest stitch: the height and one wave.
-    rise_per_row_cm, wave_cm : float
-        Rise of a row; height from a hollow to a point.
-    theta : float
-        Angle of a slope, radians.
-    """
-
-    width_cm: float
-    flat_width_cm: float
-    chain_flat_cm: float
-    chain_finished_cm: float
-    height_cm: float
-    overall_cm: float
+    width_cm: float  # edge to edge, as it lies
+    flat_width_cm: float  # what the same stitches would measure in straight rows
+    chain_flat_cm: float  # the foundation chain laid straight
+    height_cm: float  # along an edge, first row to last: rows times the rise of a row
     rise_per_row_cm: float
-    wave_cm: float
-    theta: float
+    wave_cm: float  # height from a hollow to a point
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,54 +78,28 @@ class WidthChoice:
     nearest: bool = False
 
 
-def ripple_factor(worked: Worked, gauge: Gauge) -> float:
-    """Return finished width over flat width: cos(theta) in a ripple, 1 in straight rows, or as measured.
-
-    The rounded crests of a soft wave lie flatter, so it comes out a little wider than this says.
-    """
-    if gauge.ripple_factor is not None:
-        return gauge.ripple_factor
-    return 1.0 if worked.ripple.kind == "heights" else math.cos(gauge.theta)
-
-
 def measure(worked: Worked, gauge: Gauge, rows: int) -> Size:
     """Return the size of `rows` rows.
 
-    Notes
-    -----
     tan(theta) = stitch width / row height; width = flat width x cos(theta); rise per row = row height / cos(theta);
-    wave = slope x stitch width x sin(theta).
-    A measured ripple swatch replaces the cosine and the rise.
-
-    Examples
-    --------
-    >>> from blendplan.fabric.gauge import from_chain
-    >>> worked = work(Ripple())
-    >>> size = measure(worked, from_chain(131, 50 * 2.54), rows=100)
-    >>> round(size.width_cm / 2.54, 1)
-    42.8
+    wave = slope x stitch width x sin(theta). A measured ripple swatch replaces the cosine and the rise.
+    The rounded crests of a soft wave lie flatter, so it comes out a little wider than this says.
     """
     rows = whole(rows, "rows", 0, 100_000)
-    ripple = worked.ripple
-    factor = ripple_factor(worked, gauge)
-    flat = worked.row_stitches * gauge.stitch_width_cm
-    theta = gauge.theta
-    if ripple.kind == "heights":
+    flat = worked.row_places * gauge.stitch_width_cm
+    if worked.ripple.kind == "heights":
         theta, (rise, wave) = 0.0, _of_heights(worked, gauge)
     else:
+        theta = gauge.theta
         rise = gauge.rise_cm or gauge.row_height_cm / math.cos(theta)
-        wave = ripple.slope * gauge.stitch_width_cm * math.sin(theta)
-    height = rows * rise
+        wave = worked.ripple.slope * gauge.stitch_width_cm * math.sin(theta)
     return Size(
-        width_cm=flat * factor,
+        width_cm=flat * (math.cos(theta) if gauge.ripple_factor is None else gauge.ripple_factor),
         flat_width_cm=flat,
         chain_flat_cm=worked.chain * gauge.stitch_width_cm,
-        chain_finished_cm=flat * factor,
-        height_cm=height,
-        overall_cm=height + (wave if rows else 0.0),
+        height_cm=rows * rise,
         rise_per_row_cm=rise,
         wave_cm=wave,
-        theta=theta,
     )
 
 
@@ -116,13 +107,7 @@ def _of_heights(worked: Worked, gauge: Gauge) -> tuple[float, float]:
     """Return the mean height of a row of mixed stitches, and how far its tops go up and down, cm."""
     tall = gauge.row_height_cm * WIDTH_OVER_HEIGHT[gauge.stitch]
     heights = {kind: tall / WIDTH_OVER_HEIGHT[kind] for kind in LADDER}
-    steps = [
-        s
-        for row in worked.rows[worked.lead :]
-        for part in row.parts
-        for s in part.steps * part.times
-        if s.kind == "each"
-    ]
+    steps = [s for row in worked.rows[worked.lead :] for s in row.walk() if s.kind == "each"]
     mean = sum(s.count * heights[s.stitch] for s in steps) / sum(s.count for s in steps)
     return mean, heights[LADDER[-1]] - heights[LADDER[0]]
 
@@ -130,10 +115,7 @@ def _of_heights(worked: Worked, gauge: Gauge) -> tuple[float, float]:
 def widths_near(ripple: Ripple, gauge: Gauge, wanted_cm: float, *, each_side: int = 2) -> tuple[WidthChoice, ...]:
     """Return numbers of repeats about a wanted width, smallest first; the nearest is marked.
 
-    Raises
-    ------
-    FabricError
-        If even one repeat is more than twice as wide, or the width needs more than 500 repeats.
+    Refused where even one repeat is more than twice as wide, or the width needs more than 500 repeats.
     """
     wanted = number(wanted_cm, "width", 1, 2000, "cm")
 
@@ -151,19 +133,86 @@ def widths_near(ripple: Ripple, gauge: Gauge, wanted_cm: float, *, each_side: in
             most=MAX_REPEATS,
         )
     numbers = range(max(1, best - each_side), min(MAX_REPEATS, best + each_side) + 1)
-    widths = {n: width(n) for n in numbers}
-    nearest = min(numbers, key=lambda n: (abs(widths[n] - wanted), n))
+    nearest = min(numbers, key=lambda n: (abs(width(n) - wanted), n))
+
+    def choice_of(n: int) -> WidthChoice:
+        made = work(replace(ripple, repeats=n))
+        return WidthChoice(
+            repeats=n,
+            chain=made.chain,
+            row_stitches=made.row_stitches,
+            width_cm=width(n),
+            deviation_cm=width(n) - wanted,
+            nearest=n == nearest,
+        )
+
+    return tuple(choice_of(n) for n in numbers)
+
+
+def cautions(
+    ripple: Ripple,
+    *,
+    for_baby: bool = False,
+    size_cm: tuple[float, float] | None = None,
+    gauge: Gauge | None = None,
+    mass_kg: float | None = None,
+    fringe: bool = False,
+) -> tuple[Notice, ...]:
+    """Return the cautions that a blanket calls for: as the maker chose or by its size as made, its mass and its gaps.
+
+    Infant sleep: the American Academy of Pediatrics' 2022 recommendations as summarised by public health bodies
+    (trade facts, section 9): no blankets or loose bedding in the first year. Fringe, holes and weight: guidelines of
+    two charities (same place).
+    """
+    small = size_cm is not None and size_cm[0] <= SMALL_CM[0] and size_cm[1] <= SMALL_CM[1]
+    baby = for_baby or small
     out = []
-    for n in numbers:
-        worked = work(replace(ripple, repeats=n))
+    if baby:
         out.append(
-            WidthChoice(
-                repeats=n,
-                chain=worked.chain,
-                row_stitches=worked.row_stitches,
-                width_cm=widths[n],
-                deviation_cm=widths[n] - wanted,
-                nearest=n == nearest,
+            note(
+                "No blanket or other loose bedding in a sleeping baby's bed in the first year; a blanket is for when "
+                "someone watches. Follow the advice of your own health service.",
+                "caution",
             )
         )
+        out.append(
+            note("For small children: no fringe, buttons, beads or ribbons; weave every end in well.", "caution")
+        )
+    if fringe and baby:
+        out.append(note("A fringe was chosen for a child's size; leave it off.", "caution"))
+    gap = 0.0 if gauge is None else _gap_cm(ripple, gauge)
+    if baby and gap >= HOLE_CM:
+        out.append(
+            note(
+                "Hollows and points leave gaps of about {gap} cm, which can catch small fingers and toes; three in one "
+                "and three together close them, and so does a smaller hook.",
+                "caution",
+                gap=rounded(gap, 1),
+            )
+        )
+    if mass_kg is not None and mass_kg >= HEAVY_KG:
+        out.append(
+            note(
+                "About {mass} kg is heavy: not for babies, small children or frail sleepers.",
+                "caution",
+                mass=rounded(mass_kg, 1),
+            )
+        )
+    big = gauge is not None and gauge.hook_mm is not None and gauge.hook_mm >= 8
+    out.append(
+        note(
+            "Two strands on a big hook load the hands: hold it loosely, take breaks, and stop at tingling or numbness.",
+            "caution",
+        )
+        if big
+        else note("Rest your hands often, hold the hook loosely, and stop at tingling or numbness.", "caution")
+    )
     return tuple(out)
+
+
+def _gap_cm(ripple: Ripple, gauge: Gauge) -> float:
+    """Return the width of the largest gap: skipped stitches, or the chains over a point."""
+    if ripple.kind != "point":
+        return 0.0
+    chains = int(ripple.peak[-1]) if ripple.peak.startswith("chain-") else 0
+    return max(chains, 2 if ripple.valley == "skip-2" else 0) * gauge.stitch_width_cm

@@ -39,13 +39,73 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blendplan.colour import Floats, delta_e_2000
+from blendplan.blend.pair import pair_labs
+from blendplan.blend.strands import Viewing
+from blendplan.colour import Floats, delta_e_2000, lab_to_hex
 from blendplan.errors import StripeError
-from blendplan.order.steps import StepTable
 from blendplan.units import number
 from blendplan.wording import Notice, note
+from blendplan.yarn import Yarn
 
-__all__ = ["AIMS", "GREY_CHROMA", "Objective", "Targets", "check_aim", "objective"]
+
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
+class StepTable:
+    """All steps from one colour to the next, for every pair."""
+
+    names: tuple[str, ...]  # length n
+    lab: Floats  # (n, 3), CIELAB (D65) of each yarn
+    direct: Floats  # (n, n), CIEDE2000 between the two solid stripes, as if no blend stood between
+    # (n, n, h), the single steps in the order they are crocheted: h = 2 with a blend, (A to AB, AB to B); h = 1
+    # without. With weights by height each is already multiplied by its weight.
+    halves: Floats
+    mixed: Floats  # (n, n, 3), CIELAB of the blend of each pair, solids on the diagonal
+
+    @property
+    def total(self) -> Floats:
+        """Sum of the single steps of each pair, shape (n, n)."""
+        return np.asarray(self.halves.sum(axis=2))
+
+    @property
+    def largest(self) -> Floats:
+        """The larger single step of each pair, shape (n, n)."""
+        return np.asarray(self.halves.max(axis=2))
+
+    @property
+    def blended(self) -> bool:
+        """True where a blend stripe stands between two colours."""
+        return bool(self.halves.shape[2] == 2)
+
+    def via(self, i: int, j: int) -> str:
+        """Return `#rrggbb` of the blend of colours `i` and `j`, or an empty text where no blend is made."""
+        if not self.blended or i == j:
+            return ""
+        return lab_to_hex(self.mixed[i, j])
+
+
+def step_matrix(
+    yarns: tuple[Yarn, ...],
+    *,
+    viewing: Viewing | None = None,
+    blend_rows: int = 2,
+) -> StepTable:
+    """Return the steps between every two yarns.
+
+    `viewing`: how far away blends are judged from; the sofa (2 m) by default; `blend_rows`: 0 leaves the blends out.
+
+    A blend that leaves sRGB is taken as it is, so that the step does not depend on the screen.
+    CIEDE2000 is not a metric: the way through a blend can be shorter or longer than the direct step.
+    """
+    lab = np.array([y.lab for y in yarns], dtype=np.float64).reshape(-1, 3)
+    direct = np.asarray(delta_e_2000(lab[:, None], lab[None, :]))
+    mixed = pair_labs(yarns, viewing)
+    if blend_rows:
+        first = np.asarray(delta_e_2000(lab[:, None], mixed))
+        np.fill_diagonal(first, 0.0)
+        halves = np.stack([first, first.T], axis=-1)
+    else:
+        halves = direct[:, :, None].copy()
+    return StepTable(names=tuple(y.name for y in yarns), lab=lab, direct=direct, halves=halves, mixed=mixed)
+
 
 AIMS = {
     "smoothest": "the least total step from stripe to stripe",
@@ -67,58 +127,31 @@ GREY_CHROMA = 8.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Targets:
-    """What some aims are measured against.
+    """What some aims are measured against."""
 
-    Attributes
-    ----------
-    start, end : tuple of 3 floats or None
-        CIELAB of the wanted first and last colour, for `ends`.
-    own : tuple of str
-        Her own order, for `own`.
-    follow : tuple of tuple of 3 floats
-        CIELAB of the shades along a line, first to last, for `follow`.
-    """
-
+    # start, end: cIELAB of the wanted first and last colour, for `ends`.
     start: tuple[float, float, float] | None = None
     end: tuple[float, float, float] | None = None
-    own: tuple[str, ...] = ()
+    own: tuple[str, ...] = ()  # her own order, for `own`
+    # CIELAB of the shades along a line, first to last, for `follow`.
     follow: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Objective:
-    """An aim as numbers for the search.
+    """An aim as numbers for the search."""
 
-    Attributes
-    ----------
-    edges : ndarray, shape (m, m)
-    places : ndarray, shape (k, m)
-        The additive part.
-    halves : ndarray, shape (m, m, h)
-        Single steps, for the two parts that do not add up.
-    w_max, w_var : float
-        Weights of the largest single step and of the variance of the single steps.
-    tie : ndarray, shape (m, m)
-        Decides between orders of equal cost: the sum of steps for an aim alone that leaves ties, else zeros.
-    """
-
-    edges: Floats
-    places: Floats
-    halves: Floats
-    w_max: float
+    edges: Floats  # (m, m)
+    places: Floats  # (k, m), the additive part
+    halves: Floats  # (m, m, h), single steps, for the two parts that do not add up
+    w_max: float  # w_max, w_var: weights of the largest single step and of the variance of the single steps
     w_var: float
+    # (m, m), decides between orders of equal cost: the sum of steps for an aim alone that leaves ties, else zeros.
     tie: Floats
 
 
 def check_aim(aim: str | Mapping[str, float]) -> tuple[tuple[str, float], ...]:
     """Return aims and weights, weights above 0, in the order of `AIMS`.
-
-    Raises
-    ------
-    StripeError
-        If an aim is unknown or no weight is above 0.
-    QuantityError
-        If a weight is not a number from 0 to 1000.
 
     Examples
     --------
@@ -208,14 +241,7 @@ def objective(
 ) -> Objective:
     """Return the numbers of a mixture of aims over the items of a step table.
 
-    Parameters
-    ----------
-    aim : tuple of (str, float)
-        As `check_aim` returns it.
-    table : StepTable
-        One row for each item.
-    k : int
-        Number of places.
+    `aim`: as `check_aim` returns it; `table`: one row for each item; `k`: number of places.
     """
     m = len(table.lab)
     total, halves = table.total, table.halves

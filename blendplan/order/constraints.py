@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 from blendplan.errors import StripeError
 from blendplan.units import whole
-
-__all__ = ["Constraints"]
 
 Pair = tuple[str, str]
 
@@ -32,49 +29,24 @@ def _pairs(given: Iterable[Iterable[str]], field: str) -> tuple[Pair, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Constraints:
-    """Wishes that must hold.
+    """Wishes that must hold."""
 
-    Attributes
-    ----------
-    first, last : str or None
-        Colours at the ends. In a closed round `first` only says where the written order begins, and `last`
-        the colour beside it across the seam.
-    wanted : tuple of (str, str)
-        Pairs that must stand side by side, either way round.
-    forbidden : tuple of (str, str)
-        Pairs that must not stand side by side.
-    places : tuple of (str, int)
-        Colours with a fixed place, counted from 1 (a mapping is taken too).
-    short : tuple of str
-        Colours with little yarn: they get end places, which use 3 strand-stripes where inner ones use 4
-        (trade facts, common fade of equal stripes, derived).
-    closed : bool
-        The order is repeated, so the last colour stands beside the first.
-    mirrored : bool
-        The order runs to its last colour and back again; the last colour comes once.
-    carrier : str or None
-        A colour that comes back between every two others.
-    uses : tuple of (str, int)
-        Colours that are used more than once, and how often (a mapping is taken too).
-    apart : int
-        Least distance in places between two uses of one colour; 2 is "not side by side".
-    least_step, largest_step : float
-        Neighbours whose solid stripes differ by less, or by more, in CIEDE2000 are not allowed.
-    """
-
+    # first, last: colours at the ends. In a closed round `first` only says where the written order begins, and `last`
+    # the colour beside it across the seam.
     first: str | None = None
     last: str | None = None
-    wanted: tuple[Pair, ...] = ()
-    forbidden: tuple[Pair, ...] = ()
-    places: tuple[tuple[str, int], ...] = ()
+    wanted: tuple[Pair, ...] = ()  # pairs that must stand side by side, either way round
+    forbidden: tuple[Pair, ...] = ()  # pairs that must not stand side by side
+    places: tuple[tuple[str, int], ...] = ()  # colours with a fixed place, counted from 1 (a mapping is taken too)
+    # Colours with little yarn: they get end places, which use 3 strand-stripes where inner ones use 4 (trade facts,
+    # common fade of equal stripes, derived).
     short: tuple[str, ...] = ()
-    closed: bool = False
-    mirrored: bool = False
-    carrier: str | None = None
+    closed: bool = False  # the order is repeated, so the last colour stands beside the first
+    mirrored: bool = False  # the order runs to its last colour and back again; the last colour comes once
+    carrier: str | None = None  # a colour that comes back between every two others
+    # Colours that are used more than once, and how often (a mapping is taken too).
     uses: tuple[tuple[str, int], ...] = ()
-    apart: int = 2
-    least_step: float = 0.0
-    largest_step: float = float("inf")
+    apart: int = 2  # least distance in places between two uses of one colour; 2 is "not side by side"
 
     def __post_init__(self) -> None:
         put = object.__setattr__
@@ -88,12 +60,6 @@ class Constraints:
         put(self, "apart", whole(self.apart, "places between two uses of a colour", 2, 50))
         if self.closed and self.mirrored:
             raise StripeError("a mirrored order already closes into a round; choose mirrored or closed, not both.")
-        if not 0 <= self.least_step < self.largest_step:
-            raise StripeError(
-                "steps of at least {low} and at most {high} were asked for; the first must be the smaller one.",
-                low=self.least_step,
-                high=self.largest_step,
-            )
 
     def items(self, names: tuple[str, ...]) -> tuple[str, ...]:
         """Return the names to be put in order: without the carrier, and repeated by `uses`."""
@@ -103,17 +69,7 @@ class Constraints:
     def check(self, names: tuple[str, ...], k: int) -> None:
         """Refuse wishes about unknown colours and wishes that contradict each other.
 
-        Parameters
-        ----------
-        names : tuple of str
-            Colours of the palette.
-        k : int
-            Number of places to fill.
-
-        Raises
-        ------
-        StripeError
-            One line with the first contradiction found.
+        `names`: colours of the palette; `k`: number of places to fill.
         """
         self._check_names(names)
         fixed: dict[int, str] = {}
@@ -199,40 +155,3 @@ class Constraints:
                 count=len(set(self.short)) + len(others),
                 room=len(ends),
             )
-
-    def kept_by(self, order: tuple[str, ...], direct: Mapping[Pair, float] | None = None) -> tuple[str, ...]:
-        """Return the fields of this object that an order of items breaks, none if it keeps to all.
-
-        Parameters
-        ----------
-        order : tuple of str
-            The items in their places: one run before mirroring, without the carrier.
-        direct : mapping of (str, str) to float, optional
-            CIEDE2000 of neighbours, for the least and largest step.
-        """
-        k = len(order)
-        closing = [(order[-1], order[0])] if self.closed and k > 1 else []
-        neighbours = [*pairwise(order), *closing]
-        sides = {frozenset(p) for p in neighbours}
-        ends = {order[0]} | (set() if self.mirrored else {order[-1]})
-        steps = [direct[p] for p in neighbours] if direct else []
-        where: dict[str, list[int]] = {}
-        for i, name in enumerate(order):
-            where.setdefault(name, []).append(i)
-        near = False
-        for spots in where.values():
-            gaps = [b - a for a, b in pairwise(spots)]
-            gaps += [spots[0] + k - spots[-1]] if self.closed and len(spots) > 1 else []
-            near = near or any(g < self.apart for g in gaps)
-        broken = {
-            "first": self.first is not None and order[0] != self.first,
-            "last": self.last is not None and order[-1] != self.last,
-            "wanted": any(frozenset(p) not in sides for p in self.wanted),
-            "forbidden": any(frozenset(p) in sides for p in self.forbidden),
-            "places": any(p > k or order[p - 1] != n for n, p in self.places),
-            "short": any(n not in ends for n in self.short),
-            "apart": near,
-            "least_step": any(s < self.least_step for s in steps),
-            "largest_step": any(s > self.largest_step for s in steps),
-        }
-        return tuple(name for name, yes in broken.items() if yes)

@@ -1,12 +1,26 @@
-"""The exact search: dynamic programming over sets (Held and Karp), and the next-best orders from its table.
+"""The exact search, and what no order can beat.
 
-`table[S, j]` is the least cost of putting the items of the set S (a bit mask) into the first places with item j
-last. A set of p items fills places 0 to p - 1, so costs of places are exact as well.
+Up to `EXACT_ITEMS`: dynamic programming over sets. `table[S, j]` is the least cost of putting the items of the set S (a
+bit mask) into the first places with item j last. A set of p items fills places 0 to p - 1, so costs of places are exact
+as well.
+
+Beyond: two lower bounds by Lagrangian relaxation. Whatever the prices are, the value is never above the cost of any
+order, so rounding and early stops do no harm.
+`one_tree_bound` (symmetric costs): a round is a spanning tree of all nodes but one, and two edges of that one, in which
+every node has two edges; prices on the nodes bring that last demand back as far as it goes.
+`walk_bound` (everything else): an order is a walk of k places in which each item comes at most once; without that
+demand the cheapest walk that does not turn straight back is found place by place; prices on the items do the rest.
+
+A choice of a few colours out of many (`choose_proven`): beginnings are built up place by place; of those with the same
+set and the same last item only the cheapest is kept, and one is dropped as soon as its cost and the cheapest possible
+rest of the walk are above the cost of a known order. If nothing is left, the known one is best.
 
 References
 ----------
-M. Held, R. M. Karp, "A dynamic programming approach to sequencing problems", J. SIAM 10 (1962) 196-210;
-R. Bellman, J. ACM 9 (1962) 61-63.
+M. Held, R. M. Karp, "A dynamic programming approach to sequencing problems", J. SIAM 10 (1962) 196-210; "The traveling-
+salesman problem and minimum spanning trees", Operations Research 18 (1970) 1138-1162 and Math. Programming 1 (1971)
+6-25; R. Bellman, J. ACM 9 (1962) 61-63; D. J. Houck et al., "The travelling salesman problem as a constrained shortest
+path problem", Opsearch 17 (1980) 93-109.
 """
 
 from __future__ import annotations
@@ -18,9 +32,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendplan.colour import Floats
-from blendplan.order.problem import Control, Problem
-
-__all__ = ["EXACT_ITEMS", "best_orders", "held_karp", "solve_exact"]
+from blendplan.order.problem import Control, Problem, Stopped
+from blendplan.order.search import tour_matrix
 
 # Measured on two cores: 18 items take about 0.3 s and 40 MB; two more cost five times both.
 EXACT_ITEMS = 18
@@ -33,18 +46,9 @@ def held_karp(
 ) -> Floats:
     """Return the table of least costs, shape (2**m, m); infinite where the item is not in the set.
 
-    Parameters
-    ----------
-    problem : Problem
-        With at most about 20 items.
-    start : int, optional
-        Item that must come first (used for closed rounds).
-    control : Control, optional
-    sizes : int, optional
-        Largest size of set that is filled in; all places by default.
+    `problem`: with at most about 20 items; `start`: item that must come first (used for closed rounds); `sizes`:
+    largest size of set that is filled in; all places by default.
 
-    Notes
-    -----
     Sets of one size are done together: for each last item j all sets that hold it are gathered in one step,
     so Python runs about m * k small array operations, not m**2 * 2**m.
     Memory is 8 * m * 2**m bytes and a tenth more.
@@ -146,8 +150,6 @@ def _full_states(problem: Problem, table: Floats) -> tuple[Floats, Floats]:
 def best_orders(problem: Problem, table: Floats, start: int | None = None) -> Iterator[tuple[float, list[int]]]:
     """Yield orders from the cheapest on, each with its cost (spacing not checked when complete orders are made).
 
-    Notes
-    -----
     Best-first search backwards from the last place. The table knows the least cost of every beginning exactly,
     so complete orders come out in the order of their cost, and nothing is missed.
     Branches that break the spacing of repeated colours are cut as soon as they are seen.
@@ -201,8 +203,6 @@ def _walk_back(problem: Problem, table: Floats, start: int | None) -> tuple[floa
 def solve_exact(problem: Problem, control: Control | None = None, patience: int = 60) -> tuple[list[int], float, bool]:
     """Return a best order, a lower bound and whether the order is proven best.
 
-    Notes
-    -----
     A closed round without costs of places is turned so that item 0 comes first; with such costs every first
     item is tried.
     An open order that costs the same both ways is put together from two halves, which needs half of the table.
@@ -237,3 +237,247 @@ def solve_exact(problem: Problem, control: Control | None = None, patience: int 
                 break
     proven = bool(best[1]) and best[0] <= bound + 1e-9 * max(1.0, abs(bound))
     return best[1], float(bound), proven
+
+
+def _one_tree(matrix: Floats) -> tuple[float, NDArray[np.intp]]:
+    """Length and degrees of the cheapest 1-tree with the last node as the special one (Prim's method)."""
+    n = len(matrix) - 1
+    degree = np.zeros(n + 1, dtype=np.intp)
+    near: NDArray[np.float64] = np.array(matrix[0, :n])
+    parent = np.zeros(n, dtype=np.intp)
+    near[0] = np.inf
+    out = np.zeros(n, dtype=bool)
+    out[0] = True
+    length = 0.0
+    for _ in range(n - 1):
+        j = int(near.argmin())
+        length += near[j]
+        degree[j] += 1
+        degree[parent[j]] += 1
+        out[j] = True
+        row = matrix[j, :n]
+        closer = (row < near) & ~out
+        near[closer] = row[closer]
+        parent[closer] = j
+        near[j] = np.inf
+    last = matrix[n, :n]
+    a, b = np.argpartition(last, 1)[:2]
+    degree[a] += 1
+    degree[b] += 1
+    degree[n] = 2
+    return length + float(last[a] + last[b]), degree
+
+
+def one_tree_bound(matrix: Floats, upper: float, *, steps: int = 400, control: Control | None = None) -> float:
+    """Return a lower bound of the length of any round, from a symmetric matrix.
+
+    `matrix` (N, N), n at least 3; `upper`: length of a known round; it sets the size of the steps of the prices.
+    """
+    n = len(matrix)
+    price: Floats = np.zeros(n)
+    best, factor, last_better = -np.inf, 1.0, 0
+    before: Floats = np.zeros(n)
+    try:
+        for step in range(steps):
+            if control is not None:
+                control.tick()
+            length, degree = _one_tree(matrix + price[:, None] + price[None, :])
+            value = length - 2.0 * price.sum()
+            if value > best + 1e-12:
+                best, last_better = value, step
+            elif step - last_better > 8:
+                factor, last_better = factor / 1.6, step
+            slope = degree.astype(np.float64) - 2.0
+            if not slope.any() or upper - best < 1e-9:
+                break
+            move: Floats = np.asarray(0.7 * slope + 0.3 * before)
+            before = slope
+            price += factor * max(upper - value, 1e-9) / float(slope @ slope) * move
+    except Stopped:
+        pass
+    return float(best)
+
+
+def _cheapest_walk(edges: Floats, places: Floats, price: Floats) -> tuple[float, NDArray[np.intp]]:
+    """Cheapest walk over the places without turning straight back, prices taken off; and its visits."""
+    k, m = places.shape
+    gain = places - price
+    first: NDArray[np.float64] = np.array(gain[0], dtype=np.float64)
+    second: Floats = np.full(m, np.inf)
+    came = np.full(m, -1)
+    items = np.arange(m)
+    trail = []
+    for p in range(1, k):
+        reach = np.repeat(first[:, None], m, axis=1)
+        known = came >= 0
+        reach[items[known], came[known]] = second[known]
+        reach = reach + edges
+        reach[items, items] = np.inf
+        one = reach.argmin(axis=0)
+        first_new = reach[one, items]
+        reach[one, items] = np.inf
+        two = reach.argmin(axis=0)
+        second_new = reach[two, items]
+        trail.append((one, two, came))
+        first, second, came = first_new + gain[p], second_new + gain[p], one
+    visits = np.zeros(m, dtype=np.intp)
+    j = int(first.argmin())
+    value = float(first[j])
+    use_second = False
+    visits[j] += 1
+    for one, two, came_before in reversed(trail):
+        i = int(two[j] if use_second else one[j])
+        use_second = bool(came_before[i] == j)
+        j = i
+        visits[j] += 1
+    return value, visits
+
+
+def walk_bound(
+    problem: Problem, upper: float, *, steps: int = 200, control: Control | None = None
+) -> tuple[float, Floats]:
+    """Return a lower bound of the cost of any order, and the prices of the items that prove it.
+
+    A closed round counts its cheapest edge for the closing one, which loses a little.
+    """
+    must = problem.k == problem.m
+    price = np.zeros(problem.m)
+    if not must and problem.big:
+        # An item that has to be used carries a reward of `big` everywhere; it may be earned only once.
+        price[(problem.places < -problem.big / 2).all(axis=0)] = -problem.big
+    best_price = price
+    best, factor, last_better = -np.inf, 1.0, 0
+    closing = 0.0
+    if problem.closed and problem.k > 1:
+        off = problem.edges + np.where(np.eye(problem.m, dtype=bool), np.inf, 0.0)
+        closing = float(off.min())
+    try:
+        for step in range(steps):
+            if control is not None:
+                control.tick()
+            value, visits = _cheapest_walk(problem.edges, problem.places, price)
+            value += float(price.sum()) + closing
+            if value > best + 1e-12:
+                best, last_better, best_price = value, step, price
+            elif step - last_better > 8:
+                factor, last_better = factor / 1.6, step
+            slope = 1.0 - visits
+            if not must:
+                # An item may also be left out: its price is a toll, never a reward.
+                slope = np.where((price >= 0) & (slope > 0), 0.0, slope)
+            if not slope.any() or upper - best < 1e-9:
+                break
+            price = price + factor * max(upper - value, 1e-9) / float(slope @ slope) * slope
+            if not must:
+                price = np.minimum(price, 0.0)
+    except Stopped:
+        pass
+    return float(best), best_price
+
+
+def lower_bound(problem: Problem, upper: float, *, control: Control | None = None) -> float:
+    """Return the bound that suits a problem; minus infinity if stopped before the first step."""
+    usable = problem.symmetric and problem.k == problem.m and problem.m >= 3
+    if usable and not (problem.closed and problem.places.any()):
+        matrix, plus = tour_matrix(problem)
+        return one_tree_bound(matrix, upper - plus, control=control) + plus
+    return walk_bound(problem, upper, control=control)[0]
+
+
+# Beginnings kept at one place: above this the proof is given up and the bound reached so far is told.
+_MOST = 300_000
+# A set and its last item share one 64-bit number.
+_MOST_ITEMS = 57
+
+
+def _rest(problem: Problem, price: Floats, start: int | None) -> Floats:
+    """Least cost of the places after p of a walk that stands at j in place p, shape (k, m)."""
+    k, m = problem.k, problem.m
+    rest = np.zeros((k, m))
+    if start is not None:
+        rest[-1] = problem.edges[:, start]
+    edges = problem.edges + np.where(np.eye(m, dtype=bool), np.inf, 0.0)
+    for p in range(k - 2, -1, -1):
+        rest[p] = (edges + (problem.places[p + 1] - price + rest[p + 1])[None, :]).min(axis=1)
+    return rest
+
+
+def choose_proven(problem: Problem, order: list[int], value: float, control: Control) -> tuple[list[int], float, bool]:
+    """Return a best order of k of the m items, a lower bound and whether it is proven.
+
+    `problem`: without spacing and with at most 57 items; others get the walk bound only; `order`, `value`: a known
+    order and its cost.
+
+    A closed round is done once for each item as the first; where turning the round changes nothing, that item is the
+    first in the list of those used, so the ones before it are left out.
+    """
+    bound, price = walk_bound(problem, value, control=control)
+    if problem.spaced or problem.m > _MOST_ITEMS or not np.isfinite(bound):
+        return order, bound, value <= bound + 1e-7
+    starts: list[int | None] = list(range(problem.m)) if problem.closed and problem.k > 1 else [None]
+    turns = problem.closed and not np.ptp(problem.places, axis=0).any()
+    floor = np.inf
+    try:
+        for start in starts:
+            allowed = np.arange(problem.m) >= (start if turns and start is not None else 0)
+            if start is not None and allowed.sum() < problem.k:
+                continue
+            order, value, reached = _layers(problem, (order, value), (price, allowed), start, control)
+            floor = min(floor, reached)
+    except Stopped:
+        return order, bound, value <= bound + 1e-7
+    floor = min(floor, value)
+    return order, max(bound, floor), value <= floor
+
+
+def _layers(
+    problem: Problem,
+    known: tuple[list[int], float],
+    prices: tuple[Floats, NDArray[np.bool_]],
+    start: int | None,
+    control: Control,
+) -> tuple[list[int], float, float]:
+    """Best order known after this start, its cost, and what no order with this start can beat if given up."""
+    order, value = known
+    price, allowed = prices
+    k, m = problem.k, problem.m
+    rest = _rest(problem, price, start)
+    gain = np.where(allowed, problem.places - price, np.inf)
+    toll = float(price.sum())
+    limit = value - toll - 1e-9
+    bits = np.left_shift(np.uint64(1), np.arange(m, dtype=np.uint64))
+    last = np.arange(m) if start is None else np.array([start])
+    masks, cost = bits[last], gain[0][last]
+    keep = cost + rest[0][last] < limit
+    last, masks, cost = last[keep], masks[keep], cost[keep]
+    back: list[tuple[NDArray[np.intp], NDArray[np.intp]]] = [(last, np.full(len(last), -1))]
+    for p in range(1, k):
+        control.tick(0.9 + 0.1 * p / k)
+        tried = cost[:, None] + problem.edges[last] + gain[p]
+        hopeless = tried + rest[p] >= limit
+        hopeless |= (masks[:, None] & bits[None, :]) != 0
+        came, into = np.nonzero(~hopeless)
+        if len(came) > _MOST:
+            return order, value, float((cost + rest[p - 1][last]).min()) + toll
+        new_cost = tried[came, into]
+        new_masks = masks[came] | bits[into]
+        key = new_masks * np.uint64(64) + into.astype(np.uint64)
+        ranked = np.lexsort((new_cost, key))
+        first = np.ones(len(ranked), dtype=bool)
+        first[1:] = key[ranked][1:] != key[ranked][:-1]
+        chosen = ranked[first]
+        last, masks, cost = into[chosen], new_masks[chosen], new_cost[chosen]
+        back.append((last, came[chosen]))
+    if not len(last):
+        return order, value, np.inf
+    # The prices of items left out differ from order to order, so the plain costs decide.
+    orders = np.empty((len(last), k), dtype=np.intp)
+    at = np.arange(len(last))
+    for p in range(k - 1, -1, -1):
+        orders[:, p] = back[p][0][at]
+        at = back[p][1][at]
+    plain = problem.cost(orders)
+    best = int(plain.argmin())
+    if plain[best] < value:
+        return orders[best].tolist(), float(plain[best]), np.inf
+    return order, value, np.inf

@@ -1,4 +1,7 @@
-"""Why one step of an order is long, and what would mend it."""
+"""Why one step of an order is long and what would mend it, and what the shades' doubt does to the whole order.
+
+"Proven best" is said of the search: of shades as they were read no other order is better.
+"""
 
 from __future__ import annotations
 
@@ -6,19 +9,19 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
-from blendplan.blend.family import blend_linear, member_n
-from blendplan.colour import delta_e_2000, lab_to_linear, linear_to_lab
+from blendplan.blend.pair import bound_of, draw_shades, photo_of
+from blendplan.colour import Floats, delta_e_2000
 from blendplan.errors import BlendplanError, StripeError
+from blendplan.order.aims import StepTable, step_matrix
 from blendplan.order.constraints import Constraints
-from blendplan.order.find import find_order
-from blendplan.order.model import Ordering, Step
-from blendplan.order.steps import StepTable, step_matrix
+from blendplan.order.find import Ordering, Question, Step, find_order, prepare
+from blendplan.order.problem import Control
+from blendplan.order.solve import solve
 from blendplan.units import whole
 from blendplan.wording import Notice, note, rounded
 from blendplan.yarn import Yarn
-
-__all__ = ["Mend", "StepReport", "explain_step"]
 
 # A difference in lightness or chroma below 2 and in hue below 2 (CIELAB units) is not worth a sentence. Assumed.
 _SMALL = 2.0
@@ -29,69 +32,28 @@ _UNEVEN = 1.41
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mend:
-    """One thing that would make a step shorter.
+    """One thing that would make a step shorter."""
 
-    Attributes
-    ----------
-    kind : {"order", "blend", "colour"}
-        Another order of the same colours, one more blend stripe, or one more colour of hers.
-    order : tuple of str
-        The order to try; for `blend` the order stays and `through` tells the strand.
-    through : str
-        Name of the yarn that comes in; empty for `order`.
-    largest : float
-        The largest single step (CIEDE2000) on the way from the one colour to the other afterwards; for `order`
-        the largest single step of the whole order.
-    total : float
-        Sum of the single steps of the whole order afterwards.
-    words : Notice
-    """
-
+    # {"order", "blend", "colour"}, another order of the same colours, one more blend stripe, or one more colour of
+    # hers.
     kind: Literal["order", "blend", "colour"]
-    order: tuple[str, ...]
-    through: str
+    order: tuple[str, ...]  # the order to try; for `blend` the order stays and `through` tells the strand
+    through: str  # name of the yarn that comes in; empty for `order`
+    # The largest single step (CIEDE2000) on the way from the one colour to the other afterwards; for `order` the
+    # largest single step of the whole order.
     largest: float
-    total: float
+    total: float  # sum of the single steps of the whole order afterwards
     words: Notice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepReport:
-    """What is known about one step.
-
-    Attributes
-    ----------
-    step : Step
-    rank : int
-        1 for the longest step of the order.
-    why : tuple of Notice
-    mends : tuple of Mend
-        Those that help, the best of each kind, shortest largest step first.
-    """
+    """What is known about one step."""
 
     step: Step
-    rank: int
+    rank: int  # 1 for the longest step of the order
     why: tuple[Notice, ...]
-    mends: tuple[Mend, ...]
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the report for a JSON file."""
-        return {
-            "step": self.step.to_json(),
-            "rank": self.rank,
-            "why": [w.text for w in self.why],
-            "mends": [
-                {
-                    "kind": m.kind,
-                    "order": list(m.order),
-                    "through": m.through or None,
-                    "largest": round(m.largest, 6),
-                    "total": round(m.total, 6),
-                    "words": m.words.text,
-                }
-                for m in self.mends
-            ],
-        }
+    mends: tuple[Mend, ...]  # those that help, the best of each kind, shortest largest step first
 
 
 def _parts(table: StepTable, i: int, j: int) -> list[Notice]:
@@ -150,16 +112,19 @@ def _why(ordering: Ordering, table: StepTable, step: Step, rank: int) -> tuple[N
     return tuple(out)
 
 
-def _other_order(ordering: Ordering, yarns: tuple[Yarn, ...], wishes: Constraints, how: dict[str, Any]) -> Mend | None:
-    step_pair = ordering.steps[how["index"]]
+def _other_order(ordering: Ordering, yarns: tuple[Yarn, ...], asked: Question, step_pair: Step) -> Mend | None:
+    wishes = asked.constraints
     apart = replace(wishes, forbidden=(*wishes.forbidden, (step_pair.before, step_pair.after)))
+    plain = not {name for name, _ in ordering.aim} & {"own", "ends", "follow"}
     try:
         found = find_order(
             tuple(y for y in yarns if y.name in ordering.order),
-            aim=dict(ordering.aim) if how["plain"] else "smoothest",
-            constraints=apart,
-            n_member=how["n"],
-            blend_rows=how["blend_rows"],
+            Question(
+                aim=dict(ordering.aim) if plain else "smoothest",
+                constraints=apart,
+                viewing=asked.viewing,
+                blend_rows=asked.blend_rows,
+            ),
         )
     except BlendplanError:
         return None
@@ -179,9 +144,7 @@ def _more_blend(ordering: Ordering, table: StepTable, step: Step) -> Mend | None
     """Find the strand that, blended with each, makes the best way: A, AC, CB, B in place of A, AB, B."""
     where = {n: i for i, n in enumerate(table.names)}
     i, j = where[step.before], where[step.after]
-    linear = lab_to_linear(table.lab)
-    to = linear_to_lab(blend_linear(np.stack(np.broadcast_arrays(linear[i], linear), axis=-2), n=table.n_member))
-    back = linear_to_lab(blend_linear(np.stack(np.broadcast_arrays(linear[j], linear), axis=-2), n=table.n_member))
+    to, back = table.mixed[i], table.mixed[j]
     ways = np.stack([delta_e_2000(table.lab[i], to), delta_e_2000(to, back), delta_e_2000(back, table.lab[j])], axis=1)
     largest = ways.max(axis=1)
     largest[[i, j]] = np.inf
@@ -232,50 +195,167 @@ def _more_colour(ordering: Ordering, table: StepTable, index: int) -> Mend | Non
 
 
 def explain_step(
-    ordering: Ordering,
-    yarns: tuple[Yarn, ...],
-    index: int,
-    *,
-    constraints: Constraints | None = None,
-    n_member: str | float = 3.0,
-    blend_rows: int = 2,
+    ordering: Ordering, yarns: tuple[Yarn, ...], index: int, question: Question | None = None
 ) -> StepReport:
     """Return why a step is as long as it is, and what would make it shorter.
 
-    Parameters
-    ----------
-    ordering : Ordering
-    yarns : tuple of Yarn
-        All she has, those that are not in the order too.
-    index : int
-        Step, counted from 0.
-    constraints : Constraints, optional
-        Wishes that another order has to keep to.
-    n_member, blend_rows
-        As of `find_order`.
-
-    Raises
-    ------
-    QuantityError
-        If there is no such step.
-    StripeError
-        If the order names a colour that is not among the yarns.
+    `yarns`: all she has, those that are not in the order too; `index`: step, counted from 0; `question`: what was asked
+    for: another order keeps to its wishes, and blends are looked at in its way.
     """
     index = whole(index, "step", 0, len(ordering.steps) - 1)
     names = {y.name for y in yarns}
     for name in ordering.order:
         if name not in names:
             raise StripeError("the order names {name}, which is not among the yarns; add it.", name=repr(name))
-    wishes = constraints or Constraints(closed=ordering.closed)
-    table = step_matrix(tuple(sorted(yarns, key=lambda y: y.name)), n_member=member_n(n_member), blend_rows=blend_rows)
+    asked = question or Question(constraints=Constraints(closed=ordering.closed))
+    by_name = tuple(sorted(yarns, key=lambda y: y.name))
+    table = step_matrix(by_name, viewing=asked.viewing, blend_rows=asked.blend_rows)
     step = ordering.steps[index]
     rank = 1 + sum(s.delta_e > step.delta_e for s in ordering.steps)
-    plain = not {name for name, _ in ordering.aim} & {"own", "ends", "follow"}
-    how = {"index": index, "n": n_member, "blend_rows": blend_rows, "plain": plain}
     found = [
-        _other_order(ordering, yarns, wishes, how),
-        _more_blend(ordering, table, step) if blend_rows else None,
+        _other_order(ordering, yarns, asked, step),
+        _more_blend(ordering, table, step) if asked.blend_rows else None,
         _more_colour(ordering, table, index),
     ]
     mends = sorted((m for m in found if m is not None), key=lambda m: m.largest)
     return StepReport(step=step, rank=rank, why=_why(ordering, table, step, rank), mends=tuple(mends))
+
+
+# Palettes drawn from the shades' doubt: a share is then told to about one part in ten.
+WORLDS = 100
+# Colours up to which each drawn palette is put in order anew; a hundred of them take about a second. With more only
+# neighbours are tried.
+MOST_COLOURS = 12
+# Neighbours that change places in fewer of the drawn palettes are not named (assumed).
+NAMED_FROM = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unsure:
+    """Two neighbours of an order that the shades' doubt could swap."""
+
+    pair: tuple[str, str]  # as they stand
+    chance: float  # share of the drawn palettes in which the order with the two swapped is the better one, 0 to 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """What the shades' doubt does to an order."""
+
+    # Share of the drawn palettes in which no other order is better; none where no shade's doubt is known, or there are
+    # too many colours to try.
+    stays_best: float | None = None
+    unsure: tuple[Unsure, ...] = ()  # the likeliest first
+    settles: str = ""  # the yarn to photograph again, which would settle most; empty where nothing is unsure
+    notices: tuple[Notice, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the keys that stand beside an order's own."""
+        return {
+            "stays_best": self.stays_best,
+            "unsure": [{"pair": list(u.pair), "chance": round(u.chance, 2)} for u in self.unsure],
+            "settles": self.settles or None,
+        }
+
+
+def _as_drawn(yarn: Yarn, lab: Floats) -> Yarn:
+    """Return a yarn as if its one shade were another; bands and names stay."""
+    shade = replace(yarn.shades[0], lab=(float(lab[0]), float(lab[1]), float(lab[2])), share=1.0)
+    return replace(yarn, shades=(shade,))
+
+
+def _held_against(
+    found: Ordering, world: tuple[Yarn, ...], question: Question, anew: bool
+) -> tuple[bool, NDArray[np.bool_]]:
+    """Return whether an order is still best of drawn shades, and which neighbours would better be swapped.
+
+    Where drawn shades are not put in order anew the first is False.
+    """
+    model = prepare(world, question).model
+    where = {name: i for i, name in enumerate(model.names)}
+    order = np.array([where[name] for name in found.order], dtype=np.intp)
+    tries = np.repeat(order[None], len(order), axis=0)
+    for i in range(len(order) - 1):
+        tries[i + 1, [i, i + 1]] = order[[i + 1, i]]
+    values, faults = model.value(tries), model.faults(tries)
+    small = 1e-6 * max(1.0, abs(float(values[0])))
+    best = anew and float(values[0]) <= solve(model, seed=0, effort=1.0, control=Control()).value + small
+    return best, (values[1:] < values[0] - small) & (faults[1:] <= faults[0])
+
+
+def doubt_order(found: Ordering, yarns: tuple[Yarn, ...], question: Question) -> Doubt:
+    """Return what the shades' doubt does to an order.
+
+    `found`: the answer to `question`; only an order in which every colour stands once is looked at; `yarns`: those that
+    were to be put in order.
+
+    Palettes are drawn from the shades' bounds, lightness erring partly in common, and put in order anew; a swap is
+    held against the order as it stands with the same drawn shades. A robust order is not looked for: measured, it
+    gains nothing.
+    """
+    bounds = [bound_of(y) for y in yarns]
+    once = sorted(found.order) == sorted(y.name for y in yarns)
+    if not any(bounds) or len(yarns) < 3 or not once:
+        return Doubt()
+    anew = len(yarns) <= MOST_COLOURS
+    stays, swaps = 0, np.zeros(len(yarns) - 1)
+    photos = [photo_of(y) for y in yarns]
+    for labs in draw_shades([y.lab for y in yarns], bounds, WORLDS, photos=photos):
+        world = tuple(_as_drawn(y, lab) for y, lab in zip(yarns, labs, strict=True))
+        best, swapped = _held_against(found, world, question, anew)
+        stays += best
+        swaps += swapped
+    chances = swaps / WORLDS
+    unsure = tuple(
+        Unsure(pair=(found.order[i], found.order[i + 1]), chance=float(chances[i]))
+        for i in np.argsort(-chances, kind="stable").tolist()
+        if chances[i] >= NAMED_FROM
+    )
+    settles = _settles(unsure, dict(zip((y.name for y in yarns), bounds, strict=True)))
+    best_of = stays / WORLDS if anew else None
+    return Doubt(stays_best=best_of, unsure=unsure, settles=settles, notices=_notices(best_of, unsure, settles))
+
+
+def _settles(unsure: tuple[Unsure, ...], bounds: dict[str, float | None]) -> str:
+    """Return the yarn whose own doubt has most to do with the pairs that could change places."""
+    weight: dict[str, float] = {}
+    for one in unsure:
+        for name in one.pair:
+            weight[name] = weight.get(name, 0.0) + one.chance * (bounds[name] or 0.0) ** 2
+    return max(weight, key=lambda name: weight[name], default="")
+
+
+def _notices(stays: float | None, unsure: tuple[Unsure, ...], settles: str) -> tuple[Notice, ...]:
+    if stays is None:
+        out = [
+            note(
+                "how often this order stays best with the shades' doubt is tried for up to {most} colours; here only "
+                "its neighbours are.",
+                most=MOST_COLOURS,
+            )
+        ]
+    else:
+        out = [
+            note(
+                "the shades are not quite sure: as they might be, this order is best {times} times of 100.",
+                times=round(100 * stays),
+            )
+        ]
+    out += [
+        note(
+            "too close to call: {one} and {other} would better change places {times} times of 100.",
+            one=u.pair[0],
+            other=u.pair[1],
+            times=round(100 * u.chance),
+        )
+        for u in unsure
+    ]
+    if settles:
+        out.append(
+            note(
+                "it would settle most to photograph {name} again, by daylight on white paper with a mid grey beside "
+                "it.",
+                name=settles,
+            )
+        )
+    return tuple(out)

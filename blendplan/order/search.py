@@ -19,8 +19,6 @@ from numpy.typing import NDArray
 from blendplan.colour import Floats
 from blendplan.order.problem import Control, Problem, Stopped
 
-__all__ = ["all_moves", "all_shifts", "improve", "nearest_starts", "search", "tour_matrix", "tour_order"]
-
 Ints = NDArray[np.intp]
 _TINY = 1e-9
 
@@ -28,8 +26,6 @@ _TINY = 1e-9
 def tour_matrix(problem: Problem) -> tuple[Floats, float]:
     """Return the symmetric matrix of a round that stands for the order, and what to add to its length.
 
-    Notes
-    -----
     An open order becomes a round with two more nodes, its start and its end, joined by an edge so cheap that
     every good round uses it; costs of the first and last place are the edges of these two.
     """
@@ -160,14 +156,12 @@ def _kick(tour: Ints, rng: np.random.Generator) -> Ints:
     return np.concatenate([tour[:a], tour[b:c], tour[a:b], tour[c:]])
 
 
-def _search_tours(
-    matrix: Floats, seed: int, effort: float, control: Control, hints: list[Ints]
-) -> list[tuple[float, Ints]]:
+def _search_tours(matrix: Floats, seed: int, effort: float, control: Control) -> list[tuple[float, Ints]]:
     n = len(matrix)
     rng = np.random.default_rng(seed)
     room = max(4, 80_000 // (n * n))
     starts = np.arange(n) if n <= 64 else np.linspace(0, n - 1, 64).astype(np.intp)
-    tours = np.concatenate([nearest_starts(matrix, starts), *[h[None] for h in hints]])
+    tours = nearest_starts(matrix, starts)
     pool: list[tuple[float, Ints]] = [(float(matrix[t, np.roll(t, -1)].sum()), t) for t in tours[np.arange(len(tours))]]
     rounds = max(2, round(14 * effort))
     try:
@@ -245,16 +239,14 @@ def _climb(problem: Problem, order: Ints, moves: Ints, control: Control) -> tupl
     return value, order
 
 
-def _search_general(
-    problem: Problem, seed: int, effort: float, control: Control, hints: list[Ints]
-) -> tuple[list[int], float]:
+def _search_general(problem: Problem, seed: int, effort: float, control: Control) -> tuple[list[int], float]:
     from scipy.optimize import linear_sum_assignment
 
     rng = np.random.default_rng(seed)
     m, k = problem.m, problem.k
     moves = all_moves(m, k)
     _, assigned = linear_sum_assignment(problem.places)
-    starts = [*hints, np.concatenate([assigned, np.setdiff1d(np.arange(m), assigned)])]
+    starts = [np.concatenate([assigned, np.setdiff1d(np.arange(m), assigned)])]
     both = (problem.edges + problem.edges.T) / 2
     starts += list(nearest_starts(both, np.linspace(0, m - 1, 4).astype(np.intp)))
     best_value, best = min(
@@ -287,20 +279,10 @@ def search(
     seed: int = 0,
     effort: float = 1.0,
     control: Control | None = None,
-    hints: tuple[tuple[int, ...], ...] = (),
 ) -> tuple[list[int], float]:
     """Return a good order of item numbers and its cost, penalties included.
 
-    Parameters
-    ----------
-    problem : Problem
-    seed : int
-    effort : float
-        Multiplies the number of shakes.
-    control : Control, optional
-        When it stops the search, the best order so far is returned.
-    hints : tuple of tuples of int
-        Orders to start from as well.
+    `effort`: multiplies the number of shakes; `control`: when it stops the search, the best order so far is returned.
     """
     control = control or Control()
     m = problem.m
@@ -311,14 +293,9 @@ def search(
     fast = problem.symmetric and not problem.spaced and problem.k == m
     if fast and problem.closed and problem.places.any():
         fast = False
-    given = [np.array(h, dtype=np.intp) for h in hints]
     if not fast:
-        full = [np.concatenate([h, np.setdiff1d(np.arange(m), h)]) for h in given]
-        return _search_general(problem, seed, effort, control, full)
-    matrix, _ = tour_matrix(problem)
-    if not problem.closed:
-        given = [np.concatenate([[m], h, [m + 1]]) for h in given]
-    pool = _search_tours(matrix, seed, effort, control, given)
+        return _search_general(problem, seed, effort, control)
+    pool = _search_tours(tour_matrix(problem)[0], seed, effort, control)
     found = min(pool, key=lambda pair: pair[0])[1]
     order = tour_order(found, problem)
     return order.tolist(), float(problem.cost(order[None])[0])

@@ -19,14 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendplan.colour import Floats
-from blendplan.order.bounds import lower_bound
-from blendplan.order.build import TIE, Bools, Model
-from blendplan.order.exact import EXACT_ITEMS, solve_exact
-from blendplan.order.layers import choose_proven
-from blendplan.order.problem import Control, Problem, Stopped
+from blendplan.order.exact import EXACT_ITEMS, choose_proven, lower_bound, solve_exact
+from blendplan.order.problem import TIE, Bools, Control, Model, Problem, Stopped
 from blendplan.order.search import search
-
-__all__ = ["Found", "solve"]
 
 _TINY = 1e-9
 
@@ -255,16 +250,8 @@ def solve(
 ) -> Found:
     """Return the best order of a model, or the best found and a bound.
 
-    Parameters
-    ----------
-    model : Model
-    seed : int
-        For the search beyond `exact_items`.
-    effort : float
-        Multiplies the work of that search.
-    control : Control, optional
-    exact_items : int
-        Up to so many items the exact search is used.
+    `seed`: for the search beyond `exact_items`; `effort`: multiplies the work of that search; `exact_items`: up to so
+    many items the exact search is used.
     """
     if model.m > exact_items and (model.goal.w_var or (model.goal.w_max and model.goal.edges.any())):
         # These ask many additive questions, one after the other.

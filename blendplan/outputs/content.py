@@ -1,65 +1,152 @@
-"""What the paper and the sheet say, as words: one reading of a plan, laid out by several writers."""
+"""What paper, sheet and files say of yarns, stripes and shopping, as words: one reading of a plan.
+
+Signs that need no colour: a letter for every yarn, a hatching, and a word for how light it is.
+"""
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
-from blendplan.blend.reading import READINGS
-from blendplan.outputs.look import LIGHTNESS, letters, lightness
-from blendplan.outputs.show import Show
+from blendplan.blend.strands import READINGS
+from blendplan.outputs.changes import change_words, listed
 from blendplan.plan import Plan, PlannedStripe
-from blendplan.wording import Notice, capital, tr
+from blendplan.quantities import Quantities
+from blendplan.wording import Notice, capital, note, tr
+from blendplan.yardage.lots import LotUse, SecondChoice, lot_uses, second_choices
 from blendplan.yardage.need import ColourNeed
+from blendplan.yarn import WEIGHT_CLASSES, Yarn
 
-__all__ = ["READINGS", "ShoppingWords", "StripeWords", "Words", "YarnWords", "begin_words", "change_words", "read_plan"]
+Hatching = Literal["plain", "rows", "columns", "rising", "falling", "grid", "lattice", "dots"]
+HATCHINGS: tuple[Hatching, ...] = ("plain", "rows", "columns", "rising", "falling", "grid", "lattice", "dots")
+# CIE L* below which each word holds; equal steps of L*, which are about equal steps to the eye.
+LIGHTNESS = {20: "very dark", 40: "dark", 60: "middle", 80: "pale", 101: "very pale"}
+Stroke = tuple[float, float, float, float]
+
+
+def letters(names: Iterable[str]) -> dict[str, str]:
+    """Return a letter for each different name in the order met: A to Z, then A2 to Z2, ...
+
+    Examples
+    --------
+    >>> letters(["Fern", "Fern", "Clay"])
+    {'Fern': 'A', 'Clay': 'B'}
+    """
+    found: dict[str, str] = {}
+    for name in names:
+        if name not in found:
+            turn, place = divmod(len(found), 26)
+            found[name] = chr(ord("A") + place) + (str(turn + 1) if turn else "")
+    return found
+
+
+def dealt_letters(names: Iterable[str], dealt: Mapping[str, str]) -> dict[str, str]:
+    """Return a letter for each name: the one that was dealt, else the next that nobody has.
+
+    Examples
+    --------
+    >>> dealt_letters(["Fern", "Clay", "Milk"], {"Clay": "A", "Milk": "C"})
+    {'Fern': 'B', 'Clay': 'A', 'Milk': 'C'}
+    """
+    wanted = list(dict.fromkeys(names))
+    free = iter(x for x in letters(map(str, range(len(wanted) + len(dealt)))).values() if x not in dealt.values())
+    return {name: dealt.get(name) or next(free) for name in wanted}
+
+
+def lightness(lab: tuple[float, float, float]) -> int:
+    """Return the key of `LIGHTNESS` that a colour falls under.
+
+    Examples
+    --------
+    >>> LIGHTNESS[lightness((12.0, 0, 0))], LIGHTNESS[lightness((100.0, 0, 0))]
+    ('very dark', 'very pale')
+    """
+    return next(top for top in LIGHTNESS if lab[0] < top or top == 101)
+
+
+def on_colour(lab: tuple[float, float, float]) -> int:
+    """Return 0 (black) or 255 (white), whichever stands out more on a colour.
+
+    L* 49.4 is relative luminance 0.179, where both have the same contrast by WCAG 2.2
+    ((Y + 0.05)^2 = 1.05 x 0.05).
+    """
+    return 255 if lab[0] < 49.4 else 0
+
+
+def hatch(kind: Hatching, w: float, h: float, step: float) -> list[Stroke]:
+    """Return the lines of a hatching, clipped to a box from (0, 0) to (w, h).
+
+    A dot is a line of no length.
+
+    Examples
+    --------
+    >>> hatch("rows", 4.0, 2.0, 1.0)
+    [(0.0, 0.5, 4.0, 0.5), (0.0, 1.5, 4.0, 1.5)]
+    """
+    rows: list[Stroke] = [(0.0, y, w, y) for y in _steps(h, step)]
+    columns: list[Stroke] = [(x, 0.0, x, h) for x in _steps(w, step)]
+    # Slanted lines are a step apart square to themselves.
+    rising: list[Stroke] = [
+        (max(0.0, c - h), min(c, h), min(c, w), max(0.0, c - w)) for c in _steps(w + h, step * 2**0.5)
+    ]
+    falling: list[Stroke] = [(w - x0, y0, w - x1, y1) for x0, y0, x1, y1 in rising]
+    kinds: dict[Hatching, list[Stroke]] = {
+        "plain": [],
+        "rows": rows,
+        "columns": columns,
+        "rising": rising,
+        "falling": falling,
+        "grid": rows + columns,
+        "lattice": rising + falling,
+        "dots": [(x, y, x, y) for y in _steps(h, step) for x in _steps(w, step)],
+    }
+    return kinds[kind]
+
+
+def _steps(length: float, step: float) -> list[float]:
+    return [step * (i + 0.5) for i in range(int(length / step + 0.5)) if step * (i + 0.5) < length]
+
 
 Lab = tuple[float, float, float]
 
 
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line: a small heading, something to know, or something to do and tick off."""
+
+    kind: Literal["heading", "say", "do"]
+    text: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class YarnWords:
-    """One yarn of the legend: its letter, name, colour, and how light it is in words."""
+    """One yarn of the materials."""
 
     letter: str
     name: str
     srgb: str
     lab: Lab
-    light: str
+    light: str  # how light it is
+    about: str  # weight class, fibre and put-up, as far as they are known
+    skeins: str  # how many the blanket opens
+    lots: tuple[str, ...]  # which skein numbers are of which lot; a lot not yet known is left open
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StripeWords:
-    """One stripe of the table.
-
-    Attributes
-    ----------
-    number : int
-    letters : str
-        `A + B`.
-    strands : tuple of str
-        Names.
-    srgb : str
-        Of the blend.
-    light, reads : str
-        How light, and how the strands read.
-    rows : int
-    span : str
-        First to last row.
-    begin : str
-        What is cut, joined and kept to begin it.
-    """
+    """One stripe of the table."""
 
     number: int
-    letters: str
-    strands: tuple[str, ...]
-    srgb: str
-    light: str
+    letters: str  # `A + B`
+    strands: tuple[str, ...]  # names
+    srgb: str  # of the blend
+    light: str  # how light, and how the strands read
     reads: str
     rows: int
-    span: str
-    begin: str
+    span: str  # first to last row
+    begin: str  # the change of strands that begins it
+    high: str  # height of the work after it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,129 +160,207 @@ class ShoppingWords:
     on_hand: str
     buy: str
     band: str
-    chance: str
-    lot: str
     price: str
+    chance: str  # of running short with the number to buy
+    chances: str  # every number of skeins and how often it is enough
+    lot: str  # the lots on hand
+    ask: str  # which lot to ask for
+    second: tuple[str, ...]  # what to do where the lot or the yarn is not to be had
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Words:
-    """All of it.
-
-    Attributes
-    ----------
-    title : str
-    facts : tuple of (str, str)
-        What and how much: size, rows, stitches, chain.
-    yarns : tuple of YarnWords
-    stripes : tuple of StripeWords
-    shopping : tuple of ShoppingWords
-    total : str
-        Price of all, or empty.
-    cautions, warnings, notes : tuple of str
-        What may do harm; what to doubt, each with what to do; what was assumed or is good to know.
-    """
+    """All of it."""
 
     title: str
-    facts: tuple[tuple[str, str], ...]
     yarns: tuple[YarnWords, ...]
     stripes: tuple[StripeWords, ...]
     shopping: tuple[ShoppingWords, ...]
-    total: str
+    total: str  # price of all, with what it does not know; or empty
+    advice: str  # what holds for all skeins that are bought; or empty
+    # What may do harm; what to doubt, each with what to do; what was assumed or is good to know.
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
     notes: tuple[str, ...]
 
-    def colours(self) -> dict[str, YarnWords]:
-        """Return the yarns by name."""
-        return {yarn.name: yarn for yarn in self.yarns}
+
+def letters_of(plan: Plan) -> dict[str, str]:
+    """Return the letter of each yarn by name, in the order of the stripes, a border's or fringe's own yarns last.
+
+    Letters that were dealt stay; others go by the stripes.
+    """
+    striped = [name for stripe in plan.stripes for name in stripe.stripe.strands]
+    names = dict.fromkeys([*striped, *(need.name for need in plan.yardage.colours)])
+    called = plan.blanket.names
+    return dealt_letters(names, {called[key]: letter for key, letter in plan.blanket.letters if key in called})
 
 
-def _ends(names: Sequence[str], letter: dict[str, str], lang: str) -> str:
-    """Return 'both ends of A Fern', 'B Clay and C Milk'."""
-    parts = []
-    for name, count in Counter(names).items():
-        called = f"{letter[name]} {name}"
-        if count == 1:
-            parts.append(called)
-        elif count == 2:
-            parts.append(tr("two ends of {yarn}", lang, yarn=called))
-        else:
-            parts.append(tr("{count} ends of {yarn}", lang, count=count, yarn=called))
-    if len(parts) < 2:
-        return "".join(parts)
-    return tr("{some} and {last}", lang, some=", ".join(parts[:-1]), last=parts[-1])
+def enough_words(short: float, lang: str = "en") -> str:
+    """Return how often a number of skeins is enough, on the one scale that page and paper use.
 
-
-def begin_words(stripe: PlannedStripe, letter: dict[str, str], lang: str = "en") -> str:
-    """Return what is cut, joined and kept to begin a stripe."""
-    change = stripe.change
-    if change is None:
-        return tr("Begin with {strands}.", lang, strands=_ends(stripe.stripe.strands, letter, lang))
-    if not change.cut and not change.join:
-        return tr("No change of yarn.", lang)
-    said = []
-    if change.cut:
-        said.append(tr("Cut {strands}.", lang, strands=_ends(change.cut, letter, lang)))
-    if change.join:
-        said.append(tr("Join {strands}.", lang, strands=_ends(change.join, letter, lang)))
-    if change.kept:
-        said.append(tr("Keep {strands}.", lang, strands=_ends(change.kept, letter, lang)))
-    return " ".join(said)
-
-
-def change_words(lang: str = "en") -> str:
-    """Return how strands are changed."""
-    return tr(
-        "Change strands in the last stitch of the row before: work it up to its last pull through, let go of the "
-        "strand that is cut, and pull the new one through.",
-        lang,
-    )
+    Examples
+    --------
+    >>> [enough_words(p) for p in (0.6, 0.055, 0.006, 0.0001, 0.0, 0.999)]
+    ['enough 4 in 10', 'enough 94 in 100', 'enough 99 in 100', 'enough over 99 in 100', 'always enough', 'too few']
+    """
+    enough = 1 - short
+    if short == 0:
+        return tr("always enough", lang)
+    if enough < 0.05:
+        return tr("too few", lang)
+    if enough < 0.895:
+        return tr("enough {n} in 10", lang, n=max(1, round(10 * enough)))
+    if enough < 0.995:
+        return tr("enough {n} in 100", lang, n=round(100 * enough))
+    return tr("enough over 99 in 100", lang)
 
 
 def _span(first: int, last: int) -> str:
     return str(first) if first == last else f"{first}\u2013{last}"
 
 
-def _stripe(stripe: PlannedStripe, letter: dict[str, str], lang: str) -> StripeWords:
+def _stripe(stripe: PlannedStripe, plan: Plan, letter: dict[str, str], show: Quantities) -> StripeWords:
     return StripeWords(
         number=stripe.number,
         letters=" + ".join(letter[name] for name in stripe.stripe.strands),
         strands=stripe.stripe.strands,
         srgb=stripe.blend.srgb,
-        light=tr(LIGHTNESS[lightness(stripe.blend.lab)], lang),
-        reads=tr(READINGS[stripe.blend.reads_as], lang),
+        light=tr(LIGHTNESS[lightness(stripe.blend.lab)], show.lang),
+        reads=tr(READINGS[stripe.blend.reads_as], show.lang),
         rows=stripe.stripe.rows,
         span=_span(stripe.first_row, stripe.last_row),
-        begin=begin_words(stripe, letter, lang),
+        begin=change_words(stripe.change, plan.strands, show),
+        high=show.size(stripe.bottom_cm + stripe.height_cm),
     )
 
 
-def _skeins(count: int, lang: str) -> str:
+def skeins_words(count: int, lang: str) -> str:
+    """Return a number of skeins."""
     return tr("1 skein", lang) if count == 1 else tr("{n} skeins", lang, n=count)
 
 
-def _shopping(need: ColourNeed, letter: dict[str, str], show: Show, currency: str) -> ShoppingWords:
+def _about(yarn: Yarn, show: Quantities) -> str:
+    """Return weight class, fibre and put-up of a yarn, as far as they are known."""
+    lang, parts = show.lang, []
+    if yarn.weight_class is not None:
+        parts.append(f"{tr(WEIGHT_CLASSES[yarn.weight_class], lang)} ({yarn.weight_class})")
+    if yarn.fibre:
+        parts.append(yarn.fibre)
+    said = {"mass": show.mass(float(yarn.label.mass_g)), "length": show.yarn(float(yarn.label.length_m))}
+    parts.append(
+        tr("label not known, usual: {mass} = {length} a skein", lang, **said)
+        if yarn.label_is_usual
+        else tr("{mass} = {length} a skein", lang, **said)
+    )
+    return ", ".join(parts)
+
+
+def _numbers(balls: Sequence[int]) -> str:
+    """Return numbers as runs: `1-2`, `3`."""
+    runs: list[list[int]] = []
+    for n in balls:
+        if runs and runs[-1][-1] == n - 1:
+            runs[-1].append(n)
+        else:
+            runs.append([n])
+    return ", ".join(_span(run[0], run[-1]) for run in runs)
+
+
+def _lot_line(use: LotUse, yarn: Yarn, show: Quantities) -> str:
     lang = show.lang
-    have = [_skeins(need.skeins_on_hand, lang)] if need.skeins_on_hand else []
+    numbers = _numbers(use.balls)
+    said = note("ball {n}", n=numbers) if len(use.balls) == 1 else note("balls {n}", n=numbers)
+    lot = use.lot or "________"
+    if use.to_buy:
+        return tr("{balls}: to buy, dye lot {lot}", lang, balls=said, lot="________")
+    if use.opened_m and yarn.put_up is not None:
+        grams = listed([show.mass(m / float(yarn.put_up.m_per_g)) for m in use.opened_m], lang)
+        return tr("{balls}: on hand, opened, {mass}, dye lot {lot}", lang, balls=said, mass=grams, lot=lot)
+    return tr("{balls}: on hand, dye lot {lot}", lang, balls=said, lot=lot)
+
+
+def _yarn(
+    yarn: Yarn, need: ColourNeed, uses: Sequence[LotUse], show: Quantities, *, letter: str, about: str
+) -> YarnWords:
+    lang = show.lang
+    opened = need.skeins_on_hand + (need.buy_skeins or 0)
+    skeins = tr("skeins not known", lang) if need.buy_skeins is None else skeins_words(opened, lang)
+    if need.parts_g:
+        skeins = tr("{skeins} and {mass} opened", lang, skeins=skeins, mass=show.mass(sum(need.parts_g)))
+    return YarnWords(
+        letter=letter,
+        name=yarn.name,
+        srgb=yarn.srgb,
+        lab=yarn.lab,
+        light=tr(LIGHTNESS[lightness(yarn.lab)], lang),
+        about=about,
+        skeins=skeins,
+        lots=tuple(_lot_line(use, yarn, show) for use in uses),
+    )
+
+
+def _shopping(
+    need: ColourNeed, letter: str, second: Sequence[SecondChoice], show: Quantities, currency: str
+) -> ShoppingWords:
+    lang = show.lang
+    have = [skeins_words(need.skeins_on_hand, lang)] if need.skeins_on_hand else []
     if need.parts_g:
         have.append(show.mass(sum(need.parts_g)))
-    buy, band = tr("not known: no band", lang), ""
+    buy, band = tr("not known", lang), ""
     if need.buy_skeins is not None:
-        buy = _skeins(need.buy_skeins, lang) if need.buy_skeins else tr("nothing", lang)
+        buy = skeins_words(need.buy_skeins, lang) if need.buy_skeins else tr("nothing", lang)
         if need.buy_skeins and need.skein_g is not None and need.skein_m is not None:
             band = tr("of {mass} / {length}", lang, mass=show.mass(need.skein_g), length=show.yarn(need.skein_m))
     return ShoppingWords(
-        letter=letter.get(need.name, ""),
+        letter=letter,
         name=need.name,
         need=show.yarn(need.need_m),
         span=show.yarn_range(need.low_m, need.high_m),
         on_hand=", ".join(have) or tr("none", lang),
         buy=buy,
         band=band,
-        chance="" if need.chance_short is None else show.percent(need.chance_short),
-        lot=need.dye_lot,
         price="" if not need.price else show.money(need.price, currency),
+        chance="" if need.chance_short is None else show.percent(need.chance_short),
+        chances=", ".join(f"{n}: {enough_words(chance, lang)}" for n, chance in need.chances),
+        lot=need.dye_lot,
+        ask=_ask(need, lang),
+        second=tuple(_second(choice, show) for choice in second),
+    )
+
+
+def _second(choice: SecondChoice, show: Quantities) -> str:
+    """Return a second choice in words."""
+    lang, skeins = show.lang, skeins_words(choice.skeins, show.lang)
+    if choice.kind == "lot":
+        return tr("another dye lot: {skeins}, all of it", lang, skeins=skeins)
+    if choice.put_up is not None:
+        mass = show.mass(float(choice.put_up.mass_g))
+        return tr("another put-up: {skeins} of {mass}", lang, skeins=skeins, mass=mass)
+    if not choice.skeins:
+        return tr("your {yarn} instead, the nearest: nothing to buy", lang, yarn=choice.other)
+    return tr("your {yarn} instead, the nearest: {skeins} of it", lang, yarn=choice.other, skeins=skeins)
+
+
+def _ask(need: ColourNeed, lang: str) -> str:
+    """Return which dye lot to ask for, where some of the yarn lies there."""
+    if not need.buy_skeins:
+        return ""
+    if need.dye_lot:
+        return tr("ask for dye lot {lot}, which you have", lang, lot=need.dye_lot)
+    return tr("ask for the dye lot of those you have", lang) if need.on_hand_m else ""
+
+
+def _advice(plan: Plan, lang: str) -> str:
+    """Return what holds for all skeins that are bought, said once."""
+    if not any((need.buy_skeins or 0) > 1 for need in plan.yardage.colours):
+        return ""
+    bands = note("ball bands") if plan.blanket.ways.terms == "UK" else note("labels")
+    return tr(
+        "Buy the skeins of a colour from one dye lot and keep the {bands}. Where the lot you have is not to be had, "
+        "do as the list says, or buy as many of one other and use the balls by their numbers: the lots then meet only "
+        "where stripes change.",
+        lang,
+        bands=bands,
     )
 
 
@@ -206,54 +371,62 @@ def _said(notices: Sequence[Notice], lang: str) -> tuple[str, ...]:
 
 
 def _warnings(plan: Plan, lang: str) -> tuple[str, ...]:
-    out = []
-    for warning in plan.warnings:
-        out.append(" ".join(_said((warning.problem, *warning.suggestions), lang)))
+    out = [" ".join(_said((warning.problem, *warning.suggestions), lang)) for warning in plan.warnings]
     return tuple(dict.fromkeys(out))
+
+
+def _total(plan: Plan, show: Quantities) -> str:
+    """Return the price of all skeins to buy, with the yarns whose price is not known."""
+    price = plan.yardage.total_price
+    if price is None:
+        return ""
+    paid = show.money(price, plan.blanket.ways.currency)
+    unknown = [c.name for c in plan.yardage.colours if c.price is None and c.buy_skeins != 0]
+    if not unknown:
+        return tr("Price of all: {total}", show.lang, total=paid)
+    if len(unknown) == 1:
+        return tr(
+            "Price of the others: {total}, without {name}, whose price is not known",
+            show.lang,
+            total=paid,
+            name=unknown[0],
+        )
+    names = listed(unknown, show.lang)
+    return tr(
+        "Price of the others: {total}, without {names}, whose prices are not known", show.lang, total=paid, names=names
+    )
 
 
 def read_plan(plan: Plan, lang: str = "en") -> Words:
     """Return what is to be said of a plan in a language."""
-    brief = plan.brief
-    show = Show(brief.units, lang)
-    letter = letters(name for stripe in plan.stripes for name in stripe.stripe.strands)
-    for need in plan.yardage.colours:
-        # A border or fringe may bring in a yarn that no stripe uses.
-        letter = letters([*letter, need.name])
-    every = (*plan.cautions, *plan.yardage.notices, *plan.notices)
-    price = plan.yardage.total_price
+    ways = plan.blanket.ways
+    show, letter = Quantities(ways.units, lang), letters_of(plan)
+    needs = {need.name: need for need in plan.yardage.colours}
+    uses = lot_uses(plan.strands)
+    second = second_choices(plan.yardage, plan.strands, plan.blanket.yarns, plan.settings)
+    told = [n for n in plan.notices if n.level != "note" or n not in plan.worked.notices]
+    every = (*plan.cautions, *plan.yardage.notices, *plan.strands.notices, *plan.lots, *told)
     return Words(
-        title=brief.title,
-        facts=_facts(plan, show),
+        title=plan.blanket.title,
         yarns=tuple(
-            YarnWords(
+            _yarn(
+                plan.yarn(name),
+                needs[name],
+                [use for use in uses if use.name == name],
+                show,
                 letter=sign,
-                name=name,
-                srgb=brief.yarn(name).srgb,
-                lab=brief.yarn(name).lab,
-                light=tr(LIGHTNESS[lightness(brief.yarn(name).lab)], lang),
+                about=_about(plan.blanket.called(name), show),
             )
             for name, sign in letter.items()
         ),
-        stripes=tuple(_stripe(stripe, letter, lang) for stripe in plan.stripes),
+        stripes=tuple(_stripe(stripe, plan, letter, show) for stripe in plan.stripes),
         shopping=tuple(
-            _shopping(need, letter, show, brief.currency)
-            for need in sorted(plan.yardage.colours, key=lambda need: list(letter).index(need.name))
+            _shopping(needs[name], sign, [c for c in second if c.name == name], show, ways.currency)
+            for name, sign in letter.items()
         ),
-        total="" if price is None else show.money(price, brief.currency),
+        total=_total(plan, show),
+        advice=_advice(plan, lang),
         cautions=_said([n for n in every if n.level == "caution"], lang),
         warnings=(*_warnings(plan, lang), *_said([n for n in every if n.level == "warning"], lang)),
         notes=_said([n for n in every if n.level in ("assumed", "note")], lang),
-    )
-
-
-def _facts(plan: Plan, show: Show) -> tuple[tuple[str, str], ...]:
-    lang = show.lang
-    worked, size = plan.worked, plan.size
-    return (
-        (tr("Finished size", lang), show.both_sizes(size.width_cm, size.height_cm)),
-        (tr("Foundation chain", lang), str(worked.chain)),
-        (tr("Stitches in every row", lang), str(worked.row_stitches)),
-        (tr("Repeats across", lang), str(worked.ripple.repeats)),
-        (tr("Rows", lang), str(plan.rows)),
     )

@@ -2,20 +2,71 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+import unicodedata
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
-from blendplan.outputs.glyphs import Drawable
-from blendplan.picture.fonts import font_path
+from blendplan.picture.legend import STAND_IN, font_path, missing_characters
+from blendplan.text import unlinked
 from blendplan.units import choice
 
 if TYPE_CHECKING:
     from fpdf import FPDF
 
-__all__ = ["PAPERS", "Cell", "Column", "Drawn", "Paper"]
+# Scripts whose letters change with their neighbours: Arabic and Syriac, the scripts of India and Tibet, Burmese,
+# Khmer, Mongolian. The PDF library sets letter by letter, which would be wrong, so they count as not drawable.
+_SHAPED = ((0x0600, 0x08FF), (0x0900, 0x0DFF), (0x0F00, 0x109F), (0x1780, 0x18AF), (0xFB50, 0xFDFF), (0xFE70, 0xFEFC))
+
+
+# A number and its unit stay on one line.
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|cm|m|in|yd|g|oz)\b)")
+
+
+class Drawable:
+    """Turns texts into what the font can draw, and remembers what it could not.
+
+    Examples
+    --------
+    >>> draw = Drawable()
+    >>> draw("Ñandú 毛"), draw.missing
+    ('Ñandú □', ('U+6BDB',))
+    """
+
+    def __init__(self) -> None:
+        self._missing: dict[str, None] = {}
+        self._known: dict[int, str] = {}
+
+    def __call__(self, text: str) -> str:
+        """Return the text composed (NFC), no address whole, a white square for what cannot be drawn."""
+        whole = unicodedata.normalize("NFC", unlinked(text))
+        for char in dict.fromkeys(whole):
+            if ord(char) not in self._known:
+                self._known[ord(char)] = self._one(char)
+        return whole.translate(self._known)
+
+    def _one(self, char: str) -> str:
+        code = ord(char)
+        if char in "\n\u00a0":
+            return char
+        if char.isspace():
+            return " "
+        # Joiners, variation selectors and controls have no picture of their own.
+        if unicodedata.category(char) in ("Cf", "Cc") or 0xFE00 <= code <= 0xFE0F or 0xE0100 <= code <= 0xE01EF:
+            return ""
+        if any(low <= code <= high for low, high in _SHAPED) or missing_characters(char):
+            self._missing[char] = None
+            return STAND_IN
+        return char
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """The characters that became squares, in the order met, written as `U+6BDB`."""
+        return tuple(f"U+{ord(char):04X}" for char in self._missing)
+
 
 # Width and height, mm: ISO 216 A4; ANSI/ASME Y14.1 A, called Letter.
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -52,21 +103,6 @@ class Column:
 class Paper:
     """A PDF document being written from top to bottom.
 
-    Parameters
-    ----------
-    paper : {"A4", "Letter"}
-    lang : str
-        Written into the document for screen readers.
-    day : date or None
-        Where given, the document's date; otherwise a fixed one, so that bytes do not change from day to day.
-
-    Raises
-    ------
-    QuantityError
-        If the paper is unknown.
-
-    Notes
-    -----
     All texts go through `Drawable`; none is read as markup.
     """
 
@@ -133,15 +169,29 @@ class Paper:
         self.font(size, bold=bold)
         asked = (text, width, size, bold)
         if asked not in self._wrapped:
-            lines: list[str] = self.pdf.multi_cell(
-                width,
-                text=self.drawable(text),
-                align="L",
-                dry_run=True,
-                output="LINES",  # type: ignore[assignment]
-            )
-            self._wrapped[asked] = tuple(line.rstrip() for line in lines) or ("",)
+            paragraphs = self.drawable(_BEFORE_UNIT.sub("\u00a0", text)).rstrip().split("\n")
+            self._wrapped[asked] = tuple(line for one in paragraphs for line in self._lines_of(one, width, size))
         return self._wrapped[asked]
+
+    def _lines_of(self, paragraph: str, width: float, size: float) -> Iterator[str]:
+        """Yield the lines of a paragraph in the font chosen; a word wider than a line is cut where the line ends."""
+        font: Any = self.pdf.current_font
+        # The font tells thousandths of its size.
+        most = width * self.pdf.k * 1000 / size + 1e-6
+        start, used, blank = 0, 0.0, -1
+        for at, char in enumerate(paragraph):
+            blank = at if char == " " else blank
+            used += font.cw[ord(char)]
+            while used > most and at > start:
+                end = blank if blank >= start else at
+                yield paragraph[start:end].rstrip().replace("\u00a0", " ")
+                start = end + (end == blank)
+                used = sum(font.cw[ord(c)] for c in paragraph[start : at + 1])
+        yield paragraph[start:].rstrip().replace("\u00a0", " ")
+
+    def tall(self, text: str, width: float, size: float) -> float:
+        """Return the height of a text in a width, mm."""
+        return len(self.wrap(text, width, size)) * size * MM_PER_PT * 1.32
 
     def lines(
         self,
@@ -157,8 +207,9 @@ class Paper:
         """Write lines at a place with the font chosen."""
         step = size * MM_PER_PT * leading
         for i, line in enumerate(lines):
-            self.pdf.set_xy(x, y + i * step)
-            self.pdf.cell(width, step, line, align=align)
+            room = 0.0 if align == "L" else width - self.pdf.get_string_width(line)
+            at = x + (room / 2 if align == "C" else room)
+            self.pdf.text(at, y + (i + 0.5) * step + 0.3 * size * MM_PER_PT, line)
 
     def text(
         self, text: str, size: float = 10, *, bold: bool = False, grey: int = INK, gap: float = 1.5, indent: float = 0
@@ -228,24 +279,19 @@ class Paper:
         return Drawn(lambda x, y, w, h: self.box(x, y + 0.12 * side, side), side * 1.25)
 
     def table(
-        self, columns: Sequence[Column], rows: Sequence[Sequence[Cell]], *, size: float = 9.5, pad: float = 1.1
+        self,
+        columns: Sequence[Column],
+        rows: Sequence[Sequence[Cell]],
+        *,
+        size: float = 9.5,
+        pad: float = 1.1,
+        ruled: bool = True,
     ) -> None:
         """Write a table; its head comes again on every page and no row is split."""
         if not rows:
             return
-        step = size * MM_PER_PT * 1.32
-        inner = [c.width - 2 for c in columns]
-        head = [self.wrap(c.heading, w, size - 1, bold=True) for c, w in zip(columns, inner, strict=True)]
-        prepared = []
-        for row in rows:
-            cells = [
-                cell if isinstance(cell, Drawn) else self.wrap(cell, w, size)
-                for cell, w in zip(row, inner, strict=True)
-            ]
-            tall = max(c.height if isinstance(c, Drawn) else len(c) * step for c in cells) + 2 * pad
-            prepared.append((cells, tall))
-        named = any(c.heading for c in columns)
-        head_tall = max(map(len, head)) * (size - 1) * MM_PER_PT * 1.32 + 2 if named else 0.0
+        head, head_tall = self._head_lines(columns, size)
+        prepared = self._set_rows(columns, rows, size, pad)
         self.need(head_tall + prepared[0][1])
         self._head(columns, head, size - 1, head_tall)
         for cells, tall in prepared:
@@ -260,8 +306,35 @@ class Paper:
                     self.lines(x, self.y + pad, column.width - 2, cell, size, align=column.align)
                 x += column.width
             self.y += tall
-            self.rule()
-        self.y += 2
+            if ruled:
+                self.rule()
+        self.y += 2 * ruled
+
+    def table_tall(
+        self, columns: Sequence[Column], rows: Sequence[Sequence[Cell]], *, size: float = 9.5, pad: float = 1.1
+    ) -> float:
+        """Return the height of a table on one page, mm."""
+        return self._head_lines(columns, size)[1] + sum(tall for _, tall in self._set_rows(columns, rows, size, pad))
+
+    def _head_lines(self, columns: Sequence[Column], size: float) -> tuple[list[tuple[str, ...]], float]:
+        """Return the lines of a table's head and its height, 0 where no column is named."""
+        head = [self.wrap(c.heading, c.width - 2, size - 1, bold=True) for c in columns]
+        named = any(c.heading for c in columns)
+        return head, max(map(len, head)) * (size - 1) * MM_PER_PT * 1.32 + 2 if named else 0.0
+
+    def _set_rows(
+        self, columns: Sequence[Column], rows: Sequence[Sequence[Cell]], size: float, pad: float
+    ) -> list[tuple[list[Drawn | tuple[str, ...]], float]]:
+        """Return the cells of each row, texts as lines, and its height."""
+        out = []
+        for row in rows:
+            cells = [
+                cell if isinstance(cell, Drawn) else self.wrap(cell, column.width - 2, size)
+                for cell, column in zip(row, columns, strict=True)
+            ]
+            step = size * MM_PER_PT * 1.32
+            out.append((cells, max(c.height if isinstance(c, Drawn) else len(c) * step for c in cells) + 2 * pad))
+        return out
 
     def _head(self, columns: Sequence[Column], head: Sequence[Sequence[str]], size: float, tall: float) -> None:
         if not tall:

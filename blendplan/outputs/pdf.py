@@ -3,68 +3,58 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
+from itertools import takewhile
 
-from blendplan.outputs.content import Words, change_words, read_plan
-from blendplan.outputs.marks import Patches
-from blendplan.outputs.paper import GREY, INK, MM_PER_PT, Cell, Column, Drawn, Paper
+from blendplan.outputs.content import HATCHINGS, Line, ShoppingWords, Words, YarnWords, hatch, on_colour
+from blendplan.outputs.paper import GREY, INK, MARGIN_MM, MM_PER_PT, Cell, Column, Drawn, Paper
+from blendplan.outputs.pattern import Chapter, Pattern, pattern, plan_diagram
 from blendplan.outputs.render import Mark, plan_pixels, thin_marks
-from blendplan.outputs.rows import plan_diagram, written
-from blendplan.picture.png import encode_png
+from blendplan.picture.canvas import encode_png
 from blendplan.plan import Plan
 from blendplan.units import whole
 from blendplan.wording import tr
 
-__all__ = ["plan_pdf"]
-
 _LABEL_PT = 7.5
+# Chapters one works from, in larger type.
+_LARGE = ("rows", "finishing")
 
 
-def plan_pdf(plan: Plan, *, paper: str = "A4", lang: str = "en", date: date | None = None, dpi: int = 200) -> bytes:
-    """Return the plan as a PDF document.
+def plan_pdf(plan: Plan, *, paper: str = "", lang: str = "en", date: date | None = None, dpi: int = 200) -> bytes:
+    """Return the plan as a PDF document, on the paper of her ways where none is named.
 
-    Parameters
-    ----------
-    plan : Plan
-    paper : {"A4", "Letter"}
-    lang : str
-        A key of `wording.LANGUAGES`.
-    date : datetime.date, optional
-        Printed at the foot of every page; without it no date stands anywhere.
-    dpi : int
-        Pixels per inch of the picture, 30 to 600.
-
-    Returns
-    -------
-    bytes
-        The same for the same arguments; without metadata but a fixed date.
-
-    Raises
-    ------
-    QuantityError
-        If the paper is unknown or `dpi` out of range.
-
-    Notes
-    -----
     Everything can be read in grey: yarns have letters, hatchings and a word for how light they are.
     Names are set as they are, never read as markup; characters that the font lacks become squares and are told.
     """
     dots = whole(dpi, "pixels per inch", 30, 600) / 25.4
-    sheet = Paper(paper, lang=lang, day=date)
-    words = read_plan(plan, lang)
+    sheet = Paper(paper or plan.blanket.ways.paper, lang=lang, day=date)
+    made = pattern(plan, lang)
+    words = made.words
     patches = Patches(sheet, words.yarns)
+    stripes = _stripes(sheet, words, patches, lang)
+    tables = {
+        "materials": lambda: _materials(sheet, made, patches, lang),
+        "stripes": lambda: _chart(sheet, plan, stripes, lang),
+        "shopping": lambda: _shopping(sheet, words, patches, lang),
+        "counter": lambda: _counter(sheet, plan, words, patches, lang),
+    }
+    kept = {
+        "materials": sheet.table_tall(*_materials_table(sheet, words, patches, lang)) + 12,
+        "stripes": 26 + _diagram_mm(plan_diagram(plan, lang), sheet)[1] + sheet.table_tall(*stripes),
+        "shopping": 60.0,
+        "counter": 8.0 + 8.2 * len(plan.stripes),
+    }
     _front(sheet, plan, words, (lang, dots))
-    _legend(sheet, words, patches, lang)
-    told = _missing(sheet, (), lang)
-    _cautions(sheet, words, lang)
-    _stripes(sheet, words, patches, lang)
-    _shopping(sheet, words, patches, lang)
-    _rows(sheet, plan, lang)
-    _diagram(sheet, plan, lang)
-    _counter(sheet, plan, words, patches, lang)
-    _notes(sheet, words, lang)
-    _missing(sheet, told, lang)
+    for chapter in made.chapters:
+        if chapter.code == "shopping" and sheet.y > MARGIN_MM + 1:
+            sheet.new_page()  # one page that is taken along to the shop
+        sheet.heading(chapter.title, keep=_keep(sheet, chapter, kept))
+        if chapter.code in tables:
+            tables[chapter.code]()
+        else:
+            _lines(sheet, chapter)
+    _missing(sheet, (), lang)
 
     def foot(page: int, pages: int) -> tuple[str, str]:
         left = words.title if date is None else f"{words.title} · {date.isoformat()}"
@@ -75,12 +65,10 @@ def plan_pdf(plan: Plan, *, paper: str = "A4", lang: str = "en", date: date | No
 
 def _front(sheet: Paper, plan: Plan, words: Words, how: tuple[str, float]) -> None:
     lang, dots = how
-    sheet.text(words.title, 20, bold=True, gap=1)
-    facts = [f"{what}: {value}".replace(" ", "\u00a0") for what, value in words.facts]
-    sheet.text("  ·  ".join(facts), 9, grey=GREY, gap=3)
+    sheet.text(words.title, 20, bold=True, gap=2)
     side = 21.0
-    # Room is kept for the first lines of the legend where the blanket is not tall.
-    box_w, box_h = sheet.inner_width - side, sheet.room - 8
+    # Room is kept for the size below the picture.
+    box_w, box_h = sheet.inner_width - side, sheet.room - 58
     pixels, marks = plan_pixels(plan, (round(box_w * dots), round(box_h * dots)))
     tall, wide = pixels.shape[0] / dots, pixels.shape[1] / dots
     thin = thin_marks(marks, _LABEL_PT * MM_PER_PT * 0.65 / tall)
@@ -122,53 +110,97 @@ def _apart(wanted: list[float], step: float, low: float, high: float) -> list[fl
     return places
 
 
-def _legend(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
-    sheet.heading(tr("Yarns", lang))
-    width = sheet.inner_width
-    sheet.table(
-        [
-            Column("", 18),
-            Column(tr("Letter", lang), 21, "C"),
-            Column(tr("Name", lang), width - 89),
-            Column(tr("How light", lang), 28),
-            Column(tr("Colour", lang), 22),
-        ],
-        [[patches.cell((y.name,)), y.letter, y.name, y.light, y.srgb] for y in words.yarns],
-        size=10.5,
+def _block(sheet: Paper, chapter: Chapter, start: int) -> float:
+    """Return the height of the lines up to the next small heading, mm; no more than what fits on a page."""
+    below = takewhile(lambda line: line.kind != "heading", chapter.lines[start:])
+    tall = _tall(sheet, below, 11.5 if chapter.code in _LARGE else 10.0)
+    return min(tall, sheet.bottom - MARGIN_MM - 25)
+
+
+def _tall(sheet: Paper, lines: Iterable[Line], size: float) -> float:
+    """Return the height of lines with a box or a dot before them, mm."""
+    return sum(sheet.tall(line.text, sheet.inner_width - 10, size) + 2.4 for line in lines)
+
+
+def _keep(sheet: Paper, chapter: Chapter, kept: dict[str, float]) -> float:
+    """Return the height of what is kept with the heading of a chapter, mm."""
+    first = chapter.lines[0].kind == "heading"
+    tall, page = (
+        kept.get(chapter.code) or _block(sheet, chapter, int(first)) + 10 * first,
+        sheet.bottom - MARGIN_MM - 12,
     )
+    # What fits on no page begins where there is room for a good part of it.
+    return tall if tall <= page else 100.0
 
 
-def _cautions(sheet: Paper, words: Words, lang: str) -> None:
-    if not words.cautions:
-        return
-    sheet.heading(tr("Take care", lang))
-    for text in words.cautions:
-        sheet.bullet(text, 10.5)
+def _lines(sheet: Paper, chapter: Chapter) -> None:
+    """Write the lines of a chapter; a small heading stays with what follows, and what is done has a box to tick."""
+    large = chapter.code in _LARGE
+    # Steps to tick off without a small heading between them stay on one page, if need be in smaller type.
+    roomy = any(line.kind == "heading" for line in chapter.lines) or _tall(sheet, chapter.lines, 11.5) <= sheet.room
+    size = (11.5 if roomy else 10.2) if large else 10.0
+    columns = [Column("", 8), Column("", sheet.inner_width - 8)]
+    for at, line in enumerate(chapter.lines):
+        if line.kind == "heading":
+            sheet.need(_block(sheet, chapter, at + 1) + 9)
+            sheet.subheading(line.text)
+        elif line.kind == "do":
+            sheet.table(columns, [[sheet.tick(size), line.text]], size=size, pad=1.2, ruled=False)
+        elif large:
+            sheet.text(line.text, 9.5, gap=0.8, indent=8, grey=GREY)
+        elif chapter.code in ("size", "hook", "abbreviations"):
+            sheet.text(line.text, size, gap=0.6)
+        else:
+            sheet.bullet(line.text, size)
 
 
-def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
-    sheet.heading(tr("Stripes, in the order worked", lang))
-    sheet.text(change_words(lang), 9, grey=GREY)
+def _materials_table(sheet: Paper, words: Words, patches: Patches, lang: str) -> tuple[list[Column], list[list[Cell]]]:
+    width = sheet.inner_width - 35
+    columns = [
+        Column("", 18),
+        Column(tr("Letter", lang), 17, "C"),
+        Column(tr("Name", lang), 0.48 * width),
+        Column(tr("Skeins", lang), 0.52 * width),
+    ]
+    rows: list[list[Cell]] = [
+        [patches.cell((y.name,)), y.letter, f"{y.name}\n{y.about}\n{y.light}, {y.srgb}", "\n".join((y.skeins, *y.lots))]
+        for y in words.yarns
+    ]
+    return columns, rows
+
+
+def _materials(sheet: Paper, made: Pattern, patches: Patches, lang: str) -> None:
+    sheet.table(*_materials_table(sheet, made.words, patches, lang))
+    chapter = made.chapter("materials")
+    if chapter:
+        sheet.text(chapter.lines[-1].text, 9.5, grey=GREY)
+
+
+def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> tuple[list[Column], list[list[Cell]]]:
     width = sheet.inner_width
-    sheet.table(
+    return (
         [
             Column("", 7),
             Column(tr("No.", lang), 11, "R"),
             Column("", 19),
-            Column(tr("Strands", lang), 0.43 * (width - 73)),
+            Column(tr("Strands", lang), 0.5 * (width - 76)),
             Column(tr("Rows", lang), 16, "R"),
             Column(tr("Row no.", lang), 20, "R"),
-            Column(tr("To begin it", lang), 0.57 * (width - 73)),
+            Column("", 3),
+            Column(tr("How it reads", lang), 0.27 * (width - 76)),
+            Column(tr("High after it", lang), 0.23 * (width - 76), "R"),
         ],
         [
             [
                 sheet.tick(9.5),
                 str(s.number),
                 patches.cell(s.strands),
-                " + ".join(dict.fromkeys(s.strands)) + f"\n{s.letters} · {s.reads}, {s.light}",
+                " + ".join(dict.fromkeys(s.strands)) + f"\n{s.letters}",
                 str(s.rows),
                 s.span,
-                s.begin,
+                "",
+                f"{s.reads}, {s.light}",
+                s.high,
             ]
             for s in words.stripes
         ],
@@ -176,94 +208,89 @@ def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
 
 
 def _shopping(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
-    sheet.heading(tr("Shopping list", lang), keep=40)
     priced = any(item.price for item in words.shopping)
-    yarn_w = sheet.inner_width - 107 - (20 if priced else 0)
+    yarn_w = sheet.inner_width - 80 - (19 if priced else 0)
     columns = [
         Column("", 7),
-        Column("", 14),
+        Column("", 12),
         Column(tr("Yarn and dye lot", lang), yarn_w),
-        Column(tr("Need (range)", lang), 29),
-        Column(tr("On hand", lang), 22),
-        Column(tr("Buy", lang), 35),
+        Column(tr("Buy", lang), 34),
+        Column(tr("Need (range)", lang), 27),
     ]
     if priced:
-        columns.append(Column(tr("Price", lang), 20, "R"))
+        columns.append(Column(tr("Price", lang), 19, "R"))
+    told = [text for text in (words.total, words.advice) if text]
+    room = sheet.room - 8 - sum(sheet.tall(text, sheet.inner_width, 9) + 2 for text in told)
+    # One page to take along: smaller type where there are many yarns, and two pages only where that is not enough.
+    sizes = ((9.5, 7.5), (8.5, 6.5), (7.5, 6.0))
+    cells = [[_lot_cell(sheet, item, yarn_w - 2, lang, size) for item in words.shopping] for size in sizes]
+    at = next((i for i, made in enumerate(cells) if sum(c.height + 2.2 for c in made) <= room), len(sizes) - 1)
     rows: list[list[Cell]] = []
-    for item in words.shopping:
-        name = _lot_cell(sheet, item.name, tr("Lot: {lot}", lang, lot=item.lot), yarn_w - 2)
-        need = f"{item.need}\n{item.span}"
+    for item, cell in zip(words.shopping, cells[at], strict=True):
         row: list[Cell] = [
             sheet.tick(9.5),
             patches.cell((item.name,)),
-            name,
-            need,
-            item.on_hand,
+            cell,
             f"{item.buy}\n{item.band}",
+            f"{item.need}\n{item.span}",
         ]
         rows.append([*row, item.price] if priced else row)
-    sheet.table(columns, rows)
+    sheet.table(columns, rows, size=sizes[at][0] - 0.5)
     if words.total:
-        sheet.text(tr("Price of all: {total}", lang, total=words.total), 10.5, bold=True)
-    sheet.text(
-        tr("Buy all skeins of a colour from one dye lot, write its number down, and keep the bands.", lang),
-        9,
-        grey=GREY,
-    )
+        sheet.text(words.total, 9.5, bold=True)
+    if words.advice:
+        sheet.text(words.advice, 8.5, grey=GREY)
 
 
-def _lot_cell(sheet: Paper, name: str, lot: str, width: float) -> Drawn:
-    """Return a cell with the yarn's name, the lot on hand, and a line to write the bought lot on."""
-    step = 9.5 * MM_PER_PT * 1.32
-    lines = [*sheet.wrap(name, width, 9.5), *sheet.wrap(lot, width - 22, 8.5)]
-    told = max(sheet.pdf.get_string_width(line) for line in lines[-1:]) + 2
+def _lot_cell(sheet: Paper, item: ShoppingWords, width: float, lang: str, sizes: tuple[float, float]) -> Drawn:
+    """Return a cell with the yarn's name, a line to write the bought lot on, the chances, and the second choices."""
+    large, little = sizes
+    name = sheet.wrap(f"{item.letter} {item.name}", width, large, bold=True)
+    have = ", ".join(part for part in (item.on_hand, item.lot) if part)
+    first = [tr("On hand: {have}", lang, have=have), *([item.ask] if item.ask else [])]
+    others = [tr("Or {choice}", lang, choice=choice) for choice in item.second]
+    small = ["; ".join(first), item.chances, "; ".join(others)]
+    told = [line for part in small if part for line in sheet.wrap(part, width, little)]
+    lot = sheet.wrap(tr("Lot bought:", lang), width, little) if item.band else ()
+    high, low = large * MM_PER_PT * 1.32, little * MM_PER_PT * 1.32
 
     def paint(x: float, y: float, w: float, h: float) -> None:
-        sheet.font(9.5)
-        sheet.lines(x, y, w, lines, 9.5)
-        at = y + len(lines) * step + 0.6
-        sheet.pdf.set_draw_color(INK)
-        sheet.pdf.set_line_width(0.2)
-        sheet.pdf.line(x + told, at, x + w - 2, at)
+        sheet.font(large, bold=True)
+        sheet.lines(x, y, w, name, large)
+        y += len(name) * high
+        sheet.font(little, grey=GREY)
+        sheet.lines(x, y, w, [*told, *lot], little)
+        if lot:
+            at = y + (len(told) + len(lot)) * low - 0.4
+            start = x + sheet.pdf.get_string_width(lot[-1]) + 2
+            sheet.pdf.set_draw_color(INK)
+            sheet.pdf.set_line_width(0.2)
+            sheet.pdf.line(start, at, x + w - 2, at)
 
-    return Drawn(paint, len(lines) * step + 2)
-
-
-def _rows(sheet: Paper, plan: Plan, lang: str) -> None:
-    """Write the rows in large type, each with a box to tick."""
-    sheet.heading(tr("Rows to work", lang), keep=40)
-    size = 13.0
-    table: list[list[Cell]] = []
-    columns = [Column("", 9), Column("", sheet.inner_width - 9)]
-    for line in written(plan, lang):
-        if line.kind == "row":
-            table.append([sheet.tick(size), line.text])
-            continue
-        sheet.table(columns, table, size=size, pad=1.6)
-        table = []
-        if line.kind == "heading":
-            sheet.subheading(line.text)
-        else:
-            sheet.text(line.text, 10.5, gap=0.8)
-    sheet.table(columns, table, size=size, pad=1.6)
+    return Drawn(paint, len(name) * high + (len(told) + len(lot)) * low + 0.6)
 
 
-def _diagram(sheet: Paper, plan: Plan, lang: str) -> None:
+def _chart(sheet: Paper, plan: Plan, stripes: tuple[list[Column], list[list[Cell]]], lang: str) -> None:
+    """Write the stitch diagram and the table of stripes."""
     svg = plan_diagram(plan, lang)
-    box = re.search(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"', svg)
-    if box is None:
-        return
-    wide, tall = float(box[1]), float(box[2])
-    scale = min(sheet.inner_width / wide, 110 / tall)
-    sheet.heading(tr("Stitch diagram", lang), keep=tall * scale + 12)
+    wide, tall = _diagram_mm(svg, sheet)
+    sheet.need(tall + 14)
+    sheet.text(tr("Stitch diagram", lang), 11.5, bold=True, gap=0.8)
     sheet.text(tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang), 9, grey=GREY)
-    sheet.svg(svg, (sheet.left, sheet.y, wide * scale, tall * scale))
-    sheet.y += tall * scale + 2
+    sheet.svg(svg, (sheet.left, sheet.y, wide, tall))
+    sheet.y += tall + 2
+    sheet.table(*stripes)
+
+
+def _diagram_mm(svg: str, sheet: Paper) -> tuple[float, float]:
+    """Return width and height of a drawing on the sheet, mm."""
+    wide, tall = (float(n) for n in re.findall(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"', svg)[0])
+    scale = min(sheet.inner_width / wide, 110 / tall)
+    return wide * scale, tall * scale
 
 
 def _counter(sheet: Paper, plan: Plan, words: Words, patches: Patches, lang: str) -> None:
     """Write a box for every row, stripe by stripe."""
-    sheet.heading(tr("Row counter", lang))
     size, side = 9.0, 4.2
     cell_w = 12.5
     columns = [
@@ -300,17 +327,6 @@ def _boxes(sheet: Paper, numbers: list[int], per_line: int, sizes: tuple[float, 
     return Drawn(paint, lines * line)
 
 
-def _notes(sheet: Paper, words: Words, lang: str) -> None:
-    if words.warnings:
-        sheet.heading(tr("Worth a second look", lang))
-        for text in words.warnings:
-            sheet.bullet(text, 10)
-    if words.notes:
-        sheet.heading(tr("Good to know", lang))
-        for text in words.notes:
-            sheet.bullet(text, 10)
-
-
 def _missing(sheet: Paper, told: tuple[str, ...], lang: str) -> tuple[str, ...]:
     """Tell which characters became squares, if there are any that were not told yet; return those told."""
     missing = sheet.drawable.missing
@@ -325,3 +341,61 @@ def _missing(sheet: Paper, told: tuple[str, ...], lang: str) -> tuple[str, ...]:
             9.5,
         )
     return missing
+
+
+_STEP_MM = 1.5
+
+
+class Patches:
+    """Draws patches of yarns; each yarn keeps its hatching through the whole document."""
+
+    def __init__(self, paper: Paper, yarns: Sequence[YarnWords]) -> None:
+        self._paper = paper
+        self._yarns = {yarn.name: yarn for yarn in yarns}
+        self._hatching = {yarn.name: HATCHINGS[i % len(HATCHINGS)] for i, yarn in enumerate(yarns)}
+
+    def paint(self, names: Sequence[str], place: tuple[float, float, float, float], *, signs: bool = True) -> None:
+        """Fill (x, y, width, height) with the strands side by side, each with its hatching and letter."""
+        x, y, w, h = place
+        pdf = self._paper.pdf
+        part = w / len(names)
+        for i, name in enumerate(names):
+            self._one(name, (x + i * part, y, part, h), signs=signs)
+        pdf.set_draw_color(INK)
+        pdf.set_line_width(0.2)
+        pdf.rect(x, y, w, h)
+        for i in range(1, len(names)):
+            pdf.line(x + i * part, y, x + i * part, y + h)
+
+    def _one(self, name: str, place: tuple[float, float, float, float], *, signs: bool) -> None:
+        x, y, w, h = place
+        pdf, yarn = self._paper.pdf, self._yarns[name]
+        pdf.set_fill_color(*_rgb(yarn.srgb))
+        pdf.rect(x, y, w, h, style="F")
+        ink = on_colour(yarn.lab)
+        pdf.set_draw_color(ink)
+        pdf.set_line_width(0.18)
+        dots = self._hatching[name] == "dots"
+        for x0, y0, x1, y1 in hatch(self._hatching[name], w, h, _STEP_MM):
+            if dots:
+                pdf.set_fill_color(ink)
+                pdf.circle(x + x0, y + y0, 0.25, style="F")
+            else:
+                pdf.line(x + x0, y + y0, x + x1, y + y1)
+        if signs and h >= 3.5 and w >= 3.5:
+            size = min(9.0, h * 2.2)
+            self._paper.font(size, bold=True)
+            wide = pdf.get_string_width(yarn.letter) + 1.2
+            tall = size * 0.40
+            pdf.set_fill_color(255)
+            pdf.rect(x + (w - wide) / 2, y + (h - tall) / 2, wide, tall, style="F")
+            pdf.set_xy(x, y)
+            pdf.cell(w, h, yarn.letter, align="C")
+
+    def cell(self, names: Sequence[str], height: float = 5.0) -> Drawn:
+        """Return a cell of a table with the patch of some strands."""
+        return Drawn(lambda x, y, w, h: self.paint(names, (x, y, w, height)), height)
+
+
+def _rgb(srgb: str) -> tuple[int, int, int]:
+    return int(srgb[1:3], 16), int(srgb[3:5], 16), int(srgb[5:7], 16)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -10,18 +11,26 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT
+from blendplan.blend.pair import strand_mm
+from blendplan.blend.strands import STRAND_MM
+from blendplan.colour import lab_to_linear
+from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT, default_gauge
 from blendplan.fabric.layout import RowLayout, lay_heights, lay_row
-from blendplan.fabric.rows import Row
+from blendplan.fabric.rows import Part, Row, Step
 from blendplan.fabric.shapes import LADDER
-from blendplan.outputs.look import letters
-from blendplan.picture.legend import with_legend
-from blendplan.picture.png import encode_png
-from blendplan.picture.scene import DrawnStripe, blanket_size_cm, draw_blanket
+from blendplan.outputs.content import letters
+from blendplan.picture.canvas import Geometry, cut_out, encode_png, paint
+from blendplan.picture.geometry import Shape, prepare
+from blendplan.picture.legend import with_legend, with_title
+from blendplan.picture.scene import DrawnStripe, blanket_size_cm, draw_blanket, shape_of, view_of
 from blendplan.plan import Plan
+from blendplan.quantities import Quantities
+from blendplan.yarn import Yarn
 
-__all__ = ["Mark", "drawn_stripes", "plan_layout", "plan_picture", "plan_pixels", "stripe_marks", "thin_marks"]
-
+# Stitch of a drawn swatch in pixels: as the plainest pictures of fabric are looked at.
+SWATCH_STITCH_PX = 46.0
+# Thinnest and fullest strands for their stitch that are drawn: beyond, loops would fall apart or swallow each other.
+LEAST_FULL, MOST_FULL = 0.7, 1.2
 # White paper around the blanket, cm, so that the wave is seen as an edge.
 AROUND_CM = 1.5
 
@@ -37,20 +46,18 @@ class Mark:
 def plan_layout(plan: Plan) -> RowLayout | tuple[RowLayout, RowLayout]:
     """Return the layout of a plan's rows: one row, or two that alternate; the same value for the same fabric.
 
-    Notes
-    -----
     Where the ripple itself was measured, the stitch is drawn as wide and high as gives the measured width and
     rise: with W the measured width and r the rise of one stitch, sin(2 theta) = 2 W / r.
     A swatch that no tilted fabric can match (W above r / 2) is drawn at 45 degrees and its own width.
     """
     gauge = plan.gauge
-    if plan.brief.ripple.kind == "heights":
+    if plan.worked.ripple.kind == "heights":
         tall = gauge.row_height_cm * WIDTH_OVER_HEIGHT[gauge.stitch]
         heights = tuple((kind, tall / WIDTH_OVER_HEIGHT[kind]) for kind in LADDER)
         return _laid_in_turn((plan.worked.row_at(3), plan.worked.row_at(2)), gauge.stitch_width_cm, heights)
     wide, high = gauge.stitch_width_cm, gauge.row_height_cm
     if gauge.ripple_factor is not None or gauge.rise_cm is not None:
-        across = plan.size.width_cm / plan.worked.row_stitches
+        across = plan.size.width_cm / plan.worked.row_places
         theta = math.asin(min(1.0, 2 * across / plan.size.rise_per_row_cm)) / 2
         wide, high = across / math.cos(theta), across / math.sin(theta)
     return _laid(plan.worked.repeat, wide, high)
@@ -84,33 +91,59 @@ def stripe_marks(plan: Plan, window: tuple[float, float, float, float]) -> tuple
 
 def drawn_stripes(plan: Plan) -> tuple[DrawnStripe, ...]:
     """Return the stripes of a plan as the picture takes them, first worked first."""
-    colours = {yarn.name: yarn.srgb for yarn in plan.brief.yarns}
+    yarns = {yarn.name: yarn for yarn in plan.yarns}
+    light = {name: lab_to_linear(yarn.lab) for name, yarn in yarns.items()}
+    lent = plan.blanket.viewing.lent
     return tuple(
-        DrawnStripe(
-            strand_colours=tuple(colours[name] for name in planned.stripe.strands),
-            rows=planned.stripe.rows,
-            label=str(planned.number),
+        DrawnStripe.of(
+            [light[name] for name in planned.stripe.strands],
+            planned.stripe.rows,
+            shares=planned.blend.shares,
+            lent=lent,
+            fullness=fullness_of([yarns[name] for name in planned.stripe.strands], plan.gauge.stitch_width_cm),
         )
         for planned in plan.stripes
     )
 
 
-def plan_pixels(plan: Plan, size_px: tuple[int, int] = (1600, 1200)) -> tuple[NDArray[np.uint8], tuple[Mark, ...]]:
-    """Return the blanket drawn to fit a size, and where its stripe numbers belong.
+def fullness_of(yarns: Sequence[Yarn], stitch_width_cm: float) -> float:
+    """Return how thick the strands of a stripe are for a stitch, 1 where the stitch is as wide as is usual for them.
 
-    Parameters
-    ----------
-    plan : Plan
-    size_px : (int, int)
-        Greatest width and height.
-
-    Returns
-    -------
-    pixels : ndarray of uint8, shape (h, w, 3)
-        sRGB, in true proportion, as large as fits.
-    marks : tuple of Mark
-        One per stripe, from the first worked (the lowest) up.
+    Strands of unknown width count as usual. Kept within what can be drawn, in steps of a twentieth.
     """
+    widths = [strand_mm(yarn) for yarn in yarns]
+    known = [w for w in widths if w is not None]
+    if len(known) < len(widths) or not known:
+        return 1.0
+    usual = default_gauge(4, strands=len(yarns)).stitch_width_cm * (sum(known) / len(known)) / STRAND_MM
+    return round(20 * min(max(usual / stitch_width_cm, LEAST_FULL), MOST_FULL)) / 20
+
+
+def swatch_pixels(strands: Sequence[NDArray[np.float64]], shares: Sequence[float]) -> tuple[NDArray[np.uint8], float]:
+    """Return the inside of a flat piece of double crochet worked of some strands, and its pixels per centimetre.
+
+    `strands` is the light of each in a solid of its own, up to 4; by their visible `shares` they light each other.
+    It is twelve stitches and six rows of medium yarn.
+    """
+    drawn = DrawnStripe.of(strands, 10, shares=shares)
+    drawing = _swatch(shape_of([drawn]))
+    return paint(drawing, [drawn.strand_colours]), drawing.view.px_per_cm
+
+
+@lru_cache(maxsize=4)
+def _swatch(shape: tuple[Shape, ...]) -> Geometry:
+    """Return the drawing of a swatch without its colours."""
+    gauge = default_gauge(4)
+    wide, high = gauge.stitch_width_cm, gauge.row_height_cm
+    row = Row(name="plain", parts=(Part(steps=(Step(kind="each", stitch="dc", count=16),)),))
+    layout = lay_row(row, stitch_width_cm=wide, row_height_cm=high)
+    window = (2 * wide, 2 * high, 14 * wide, 8 * high)
+    view = view_of((), layout, px_per_cm=SWATCH_STITCH_PX / wide, window=window)
+    return prepare(shape, layout, view, back_loops=False)
+
+
+def plan_pixels(plan: Plan, size_px: tuple[int, int] = (1600, 1200)) -> tuple[NDArray[np.uint8], tuple[Mark, ...]]:
+    """Return the blanket drawn to fit a size, and where its stripe numbers belong."""
     layout, stripes = plan_layout(plan), drawn_stripes(plan)
     width, height = blanket_size_cm(stripes, layout)
     window = (-AROUND_CM, -AROUND_CM, width + AROUND_CM, height + AROUND_CM)
@@ -122,21 +155,23 @@ def plan_pixels(plan: Plan, size_px: tuple[int, int] = (1600, 1200)) -> tuple[ND
         px_per_cm=scale,
         window=window,
         background="#ffffff",
-        back_loops=plan.brief.ripple.loops == "back",
+        back_loops=plan.worked.ripple.loops == "back",
     )
     return pixels, stripe_marks(plan, window)
 
 
-def thin_marks(marks: tuple[Mark, ...], least: float) -> tuple[Mark, ...]:
-    """Return marks at least a distance apart; the first and the last are kept, the others as far as they fit.
+def plan_cutout(plan: Plan, size_px: tuple[int, int]) -> NDArray[np.uint8]:
+    """Return the blanket without ground, as large as fits a size of up to 2000 px: sRGB and cover, shape (h, w, 4)."""
+    layout, stripes = plan_layout(plan), drawn_stripes(plan)
+    width, height = blanket_size_cm(stripes, layout)
+    scale = min(size_px[0] / (width + 1), size_px[1] / (height + 1))
+    view = view_of(stripes, layout, px_per_cm=scale, window=(-0.5, -0.5, width + 0.5, height + 0.5))
+    geometry = prepare(shape_of(stripes), layout, view, back_loops=plan.worked.ripple.loops == "back")
+    return cut_out(geometry, [s.strand_colours for s in stripes])
 
-    Parameters
-    ----------
-    marks : tuple of Mark
-        In order along the picture.
-    least : float
-        Least distance as a share of the picture's height.
-    """
+
+def thin_marks(marks: tuple[Mark, ...], least: float) -> tuple[Mark, ...]:
+    """Return marks at least a distance apart; the first and the last are kept, the others as far as they fit."""
     if len(marks) < 3:
         return marks
     kept = [marks[0]]
@@ -149,21 +184,11 @@ def thin_marks(marks: tuple[Mark, ...], least: float) -> tuple[Mark, ...]:
 def plan_picture(
     plan: Plan, *, size_px: tuple[int, int] = (1600, 1200), legend: bool | Literal["numbers"] = True
 ) -> bytes:
-    """Return the picture of a plan as PNG bytes without metadata.
-
-    Parameters
-    ----------
-    plan : Plan
-    size_px : (int, int)
-        Greatest width and height of the blanket; a legend is added beside it.
-    legend : bool or "numbers"
-        True: letters, names and colours of the yarns at the right and stripe numbers at the edge;
-        "numbers": the stripe numbers only.
-    """
+    """Return the picture of a plan as PNG bytes without metadata."""
     pixels, marks = plan_pixels(plan, size_px)
     if legend:
         tall = pixels.shape[0]
-        colours = {yarn.name: yarn.srgb for yarn in plan.brief.yarns}
+        colours = {yarn.name: yarn.srgb for yarn in plan.yarns}
         signs = letters(name for planned in plan.stripes for name in planned.stripe.strands)
         pixels = with_legend(
             pixels,
@@ -171,3 +196,13 @@ def plan_picture(
             marks=[(mark.place * tall, mark.text) for mark in thin_marks(marks, 0.03)],
         )
     return encode_png(pixels)
+
+
+def share_picture(plan: Plan, lang: str = "en") -> bytes:
+    """Return one picture to share as PNG bytes: the blanket, its title and size, and the yarns it is made of."""
+    show = Quantities(plan.blanket.ways.units, lang)
+    pixels, _ = plan_pixels(plan, (1200, 1200))
+    colours = {yarn.name: yarn.srgb for yarn in plan.yarns}
+    signs = letters(name for planned in plan.stripes for name in planned.stripe.strands)
+    shown = with_legend(pixels, [(sign, name, (colours[name],)) for name, sign in signs.items()])
+    return encode_png(with_title(shown, plan.blanket.title, show.both_sizes(plan.size.width_cm, plan.size.height_cm)))

@@ -6,16 +6,13 @@ import base64
 import hashlib
 from collections.abc import Iterable, Sequence
 from datetime import date
-from html import escape
 
-from blendplan.outputs.content import Words, YarnWords, change_words, read_plan
-from blendplan.outputs.look import HATCHINGS, hatch, on_colour
+from blendplan.outputs.content import HATCHINGS, Line, Words, YarnWords, hatch, on_colour, read_plan
+from blendplan.outputs.pattern import pattern, plan_diagram
 from blendplan.outputs.render import plan_picture
-from blendplan.outputs.rows import plan_diagram, written
 from blendplan.plan import Plan
-from blendplan.wording import tr
-
-__all__ = ["plan_html"]
+from blendplan.text import in_html as escape
+from blendplan.wording import capital, tr
 
 STYLE = """
 :root { color-scheme: light dark; --ink: #1c1b19; --quiet: #5c5a55; --ground: #faf9f7; --rule: #c9c6bf; }
@@ -27,10 +24,6 @@ body { margin: 0 auto; max-width: 60rem; padding: 1.25rem 1rem 3rem; color: var(
   font: 1rem/1.5 "DejaVu Sans", Verdana, system-ui, sans-serif; overflow-wrap: break-word; }
 h1 { font-size: 1.7rem; line-height: 1.25; margin: 0 0 .5rem; }
 h2 { font-size: 1.2rem; margin: 2.2rem 0 .6rem; padding-bottom: .25rem; border-bottom: 2px solid currentColor; }
-dl { display: flex; flex-wrap: wrap; gap: .25rem 1.75rem; margin: 0 0 1rem; }
-dl div { display: flex; gap: .5rem; }
-dt { color: var(--quiet); }
-dd { margin: 0; font-weight: 600; }
 figure { margin: 1rem 0; padding: 1rem; background: #fff; border: 1px solid var(--rule); }
 figure img { display: block; width: auto; max-width: 100%; height: auto; max-height: 52rem; margin: 0 auto; }
 figcaption { color: #5c5a55; font-size: .875rem; margin-top: .5rem; }
@@ -48,7 +41,8 @@ ol.rows p { margin: 0; }
 h3 { font-size: 1rem; margin: 1.2rem 0 .3rem; }
 .told { margin: .2rem 0; }
 input { width: 1.15rem; height: 1.15rem; margin: .25rem 0 0; flex: none; }
-.caution { border-inline-start: .3rem solid currentColor; padding-inline-start: .9rem; }
+#care { border-inline-start: .3rem solid currentColor; padding-inline-start: .9rem; }
+span.row { display: inline-flex; align-items: center; gap: .25rem; min-width: 3.6rem; }
 .drawing { background: #fff; color: #1c1b19; padding: .75rem; border: 1px solid var(--rule); overflow-x: auto; }
 .drawing svg { max-width: 100%; height: auto; }
 footer { margin-top: 2.5rem; color: var(--quiet); font-size: .875rem; }
@@ -75,43 +69,37 @@ footer { margin-top: 2.5rem; color: var(--quiet); font-size: .875rem; }
 
 
 def plan_html(plan: Plan, *, lang: str = "en", date: date | None = None) -> str:
-    """Return the plan as one self-contained HTML page.
-
-    Parameters
-    ----------
-    plan : Plan
-    lang : str
-        A key of `wording.LANGUAGES`.
-    date : datetime.date, optional
-        Written at the foot; without it no date stands anywhere.
-
-    Returns
-    -------
-    str
-        The picture is inside as a data address; a content security policy forbids scripts, and everything
-        from outside, and every style but the page's own.
-    """
-    words = read_plan(plan, lang)
+    """Return the plan as one self-contained HTML page."""
+    made = pattern(plan, lang)
+    words, title = made.words, escape(made.title)
     patches = _Patches(words.yarns)
-    title = escape(words.title)
-    parts = [
-        f"<h1><bdi>{title}</bdi></h1>",
-        _facts(words),
-        _picture(plan, lang),
-        _cautions(words, lang),
-        _yarns(words, patches, lang),
-        _stripes(words, patches, lang),
-        _shopping(words, patches, lang),
-        _rows(plan, lang),
-        _diagram(plan, lang),
-        _sentences(tr("Worth a second look", lang), words.warnings),
-        _sentences(tr("Good to know", lang), words.notes),
-    ]
+    tables = {
+        "materials": lambda: _yarns(words, patches, lang),
+        "stripes": lambda: _diagram(plan, lang) + _stripes(words, patches, lang),
+        "shopping": lambda: _shopping(words, patches, lang),
+        "counter": lambda: _counter(plan, words, patches, lang),
+    }
+    parts = [f"<h1><bdi>{title}</bdi></h1>", _picture(plan, lang)]
+    for chapter in made.chapters:
+        heading = f"<h2>{escape(chapter.title)}</h2>\n"
+        inner = tables[chapter.code]() if chapter.code in tables else _lines(chapter.lines, lang)
+        parts.append(f'<section id="{chapter.code}">{heading}{inner}</section>')
     if date is not None:
         parts.append(f'<footer><time datetime="{date.isoformat()}">{date.isoformat()}</time></footer>')
-    body = "\n".join(part for part in parts if part)
+    return _document("\n".join(parts), title, lang)
+
+
+def shop_html(plan: Plan, *, lang: str = "en") -> str:
+    """Return the list for the shop alone: as wide as a phone, one page on paper."""
+    words, title = read_plan(plan, lang), escape(plan.blanket.title)
+    body = f"<h1><bdi>{title}</bdi></h1>\n<h2>{escape(tr('Shopping list', lang))}</h2>\n"
+    return _document(body + _shopping(words, _Patches(words.yarns), lang), title, lang)
+
+
+def _document(body: str, title: str, lang: str) -> str:
     return (
         f'<!doctype html>\n<html lang="{escape(lang)}">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="format-detection" content="telephone=no, date=no, address=no, email=no">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{_policy()}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         '<meta name="referrer" content="no-referrer">\n'
@@ -179,11 +167,6 @@ def _tick(label: str) -> str:
     return f'<input type="checkbox" aria-label="{escape(label)}">'
 
 
-def _facts(words: Words) -> str:
-    pairs = "".join(f"<div><dt>{escape(what)}</dt><dd>{escape(value)}</dd></div>" for what, value in words.facts)
-    return f"<dl>{pairs}</dl>"
-
-
 def _picture(plan: Plan, lang: str) -> str:
     png = base64.b64encode(plan_picture(plan, size_px=(1000, 1200), legend="numbers")).decode("ascii")
     alt = tr("The blanket: {stripes} stripes, the first worked at the bottom.", lang, stripes=len(plan.stripes))
@@ -194,63 +177,63 @@ def _picture(plan: Plan, lang: str) -> str:
     )
 
 
-def _cautions(words: Words, lang: str) -> str:
-    if not words.cautions:
-        return ""
-    said = "".join(f"<p>{escape(text)}</p>" for text in words.cautions)
-    return f'<h2>{escape(tr("Take care", lang))}</h2>\n<div class="caution">{said}</div>'
-
-
 def _yarns(words: Words, patches: _Patches, lang: str) -> str:
-    head = [("", ""), ("", tr("Letter", lang)), ("s", tr("Name", lang))]
-    head += [("k", tr("How light", lang)), ("", tr("Colour", lang))]
-    rows = [[patches((y.name,)), y.letter, _name(y.name), escape(y.light), y.srgb] for y in words.yarns]
-    return f"<h2>{escape(tr('Yarns', lang))}</h2>\n" + _table(head, rows)
+    head = [("", ""), ("", tr("Letter", lang)), ("s", tr("Name", lang)), ("l", tr("Skeins", lang))]
+    rows = [
+        [
+            patches((y.name,)),
+            y.letter,
+            f"{_name(y.name)}<br><small>{_name(y.about)} \u00b7 {escape(y.light)}, {y.srgb}</small>",
+            "<br>".join(escape(line) for line in (y.skeins, *y.lots)),
+        ]
+        for y in words.yarns
+    ]
+    return _table(head, rows)
 
 
 def _stripes(words: Words, patches: _Patches, lang: str) -> str:
     head = [("n", tr("No.", lang)), ("", ""), ("s", tr("Strands", lang)), ("n", tr("Rows", lang))]
-    head += [("n", tr("Row no.", lang)), ("l", tr("To begin it", lang))]
+    head += [("n", tr("Row no.", lang)), ("k", tr("How it reads", lang)), ("n", tr("High after it", lang))]
     rows = []
     for s in words.stripes:
         names = " + ".join(_name(name) for name in dict.fromkeys(s.strands))
-        said = f"{names}<br><small>{s.letters} · {escape(s.reads)}, {escape(s.light)}</small>"
-        rows.append([str(s.number), patches(s.strands), said, str(s.rows), s.span, _name(s.begin)])
-    said = f"<p><small>{escape(change_words(lang))}</small></p>\n"
-    return f"<h2>{escape(tr('Stripes, in the order worked', lang))}</h2>\n" + said + _table(head, rows)
+        said = f"{names}<br><small>{s.letters}</small>"
+        look = escape(f"{s.reads}, {s.light}")
+        rows.append([str(s.number), patches(s.strands), said, str(s.rows), s.span, look, escape(s.high)])
+    return _table(head, rows)
 
 
 def _shopping(words: Words, patches: _Patches, lang: str) -> str:
     priced = any(item.price for item in words.shopping)
-    head = [("", ""), ("", ""), ("s", tr("Yarn and dye lot", lang)), ("k", tr("Need (range)", lang))]
-    head += [("k", tr("On hand", lang)), ("k", tr("Buy", lang))] + ([("n", tr("Price", lang))] if priced else [])
+    head = [("", ""), ("", ""), ("s", tr("Yarn", lang)), ("k", tr("Buy", lang))]
+    head += [("k", tr("Need (range)", lang)), ("k", tr("On hand", lang))]
+    head += [("n", tr("Price", lang))] if priced else []
+    head.append(("l", tr("How often it is enough, and what else will do", lang)))
     rows = []
     for item in words.shopping:
-        lot = tr("Lot: {lot}", lang, lot=item.lot) if item.lot else ""
+        told = [capital(part) for part in (item.ask, item.chances) if part]
+        told += [tr("Or {choice}", lang, choice=choice) for choice in item.second]
+        small = "<br>".join(f"<small>{_name(part)}</small>" for part in told)
         row = [
             _tick(item.name),
             patches((item.name,)),
-            f"{_name(item.name)}<br><small>{escape(lot)}</small>",
+            f"<strong>{item.letter} {_name(item.name)}</strong>",
+            f"<strong>{escape(item.buy)}</strong><br><small>{escape(item.band)}</small>",
             f"{escape(item.need)}<br><small>{escape(item.span)}</small>",
-            escape(item.on_hand),
-            f"{escape(item.buy)}<br><small>{escape(item.band)}</small>",
+            _name(", ".join(part for part in (item.on_hand, item.lot) if part)),
         ]
-        rows.append([*row, escape(item.price)] if priced else row)
-    total = tr("Price of all: {total}", lang, total=words.total) if words.total else ""
-    advice = tr("Buy all skeins of a colour from one dye lot, write its number down, and keep the bands.", lang)
-    return (
-        f"<h2>{escape(tr('Shopping list', lang))}</h2>\n"
-        + _table(head, rows)
-        + (f"<p><strong>{escape(total)}</strong></p>" if total else "")
-        + f"<p><small>{escape(advice)}</small></p>"
-    )
+        rows.append([*row, *([escape(item.price)] if priced else []), small])
+    total = f"<p><strong>{_name(words.total)}</strong></p>" if words.total else ""
+    total += f"<p><small>{escape(words.advice)}</small></p>" if words.advice else ""
+    return _table(head, rows) + total
 
 
-def _rows(plan: Plan, lang: str) -> str:
-    parts = [f"<h2>{escape(tr('Rows to work', lang))}</h2>"]
+def _lines(lines: Sequence[Line], lang: str) -> str:
+    """Return lines of a chapter: what is done with a box to tick, the rest as paragraphs."""
+    parts: list[str] = []
     rows: list[str] = []
-    for line in [*written(plan, lang), None]:
-        if line is not None and line.kind == "row":
+    for line in [*lines, None]:
+        if line is not None and line.kind == "do":
             rows.append(f"<li>{_tick(tr('done', lang))}<p>{_name(line.text)}</p></li>")
             continue
         if rows:
@@ -262,18 +245,21 @@ def _rows(plan: Plan, lang: str) -> str:
     return "\n".join(parts)
 
 
+def _counter(plan: Plan, words: Words, patches: _Patches, lang: str) -> str:
+    rows = []
+    for planned, stripe in zip(plan.stripes, words.stripes, strict=True):
+        numbers = range(planned.first_row, planned.last_row + 1)
+        boxes = " ".join(f'<span class="row">{_tick(str(n))}{n}</span>' for n in numbers)
+        rows.append([str(stripe.number), patches(stripe.strands), boxes])
+    return _table([("n", tr("No.", lang)), ("", ""), ("l", tr("Rows to tick off", lang))], rows)
+
+
 def _diagram(plan: Plan, lang: str) -> str:
     heading, said = (
         tr("Stitch diagram", lang),
         tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang),
     )
     return (
-        f'<section class="whole"><h2>{escape(heading)}</h2>\n<p>{escape(said)}</p>\n'
-        f'<div class="drawing">{plan_diagram(plan, lang)}</div></section>'
+        f'<div class="whole"><h3>{escape(heading)}</h3>\n<p>{escape(said)}</p>\n'
+        f'<div class="drawing">{plan_diagram(plan, lang)}</div></div>\n'
     )
-
-
-def _sentences(heading: str, texts: Sequence[str]) -> str:
-    if not texts:
-        return ""
-    return f"<h2>{escape(heading)}</h2>\n<ul>" + "".join(f"<li>{_name(text)}</li>" for text in texts) + "</ul>"

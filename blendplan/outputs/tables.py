@@ -1,34 +1,56 @@
-"""Plain files of a plan: stripes as CSV, rows as text, everything as JSON, the shopping list as lines."""
+"""Plain files of a plan: stripes and shopping list as CSV, rows as text, everything as JSON.
+
+CSV opens right in any spreadsheet: BOM, quoted and inert text, numbers in the reader's writing.
+"""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
 from typing import Any
 
-from blendplan.outputs.cells import Cell, csv_bytes
-from blendplan.outputs.content import READINGS, Words, begin_words, read_plan
-from blendplan.outputs.look import letters
-from blendplan.outputs.rows import written
-from blendplan.plan import Plan
-from blendplan.project import to_plain
+from blendplan.blend.strands import READINGS
+from blendplan.outputs.changes import change_words
+from blendplan.outputs.pattern import pattern
+from blendplan.plan import Plan, PlannedStripe
+from blendplan.quantities import Quantities
+from blendplan.record import to_plain
+from blendplan.saving import savings
+from blendplan.text import in_cell
+from blendplan.units import GRAMS_PER_OUNCE, METRES_PER_YARD, plain
 from blendplan.wording import tr
+from blendplan.yardage.length import Yardage
+from blendplan.yardage.need import ColourNeed
 
-__all__ = ["plan_json", "rows_txt", "shopping_lines", "stripes_csv"]
+Cell = str | int | float | Fraction | None
+
+
+def _cell(value: Cell, decimal: str) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return '"' + in_cell(value).replace('"', '""') + '"' if value else ""
+    return plain(value).replace(".", decimal)
+
+
+def csv_bytes(header: Sequence[str], rows: Iterable[Sequence[Cell]], *, semicolon: bool = False) -> bytes:
+    r"""Return a table as CSV (RFC 4180): UTF-8 with BOM, lines ended by CR LF.
+
+    Examples
+    --------
+    >>> csv_bytes(["name", "m"], [["=A1", -2.5]], semicolon=True).decode("utf-8-sig")
+    '"name";"m"\r\n"\'=A1";-2,5\r\n'
+    """
+    separator, decimal = (";", ",") if semicolon else (",", ".")
+    lines = [separator.join(_cell(value, decimal) for value in row) for row in [list(header), *rows]]
+    return ("\r\n".join(lines) + "\r\n").encode("utf-8-sig")
 
 
 def stripes_csv(plan: Plan, *, semicolon: bool = False, lang: str = "en") -> bytes:
-    """Return the stripes as CSV, the first worked first.
-
-    Parameters
-    ----------
-    plan : Plan
-    semicolon : bool
-        See `csv_bytes`.
-    lang : str
-        Language of the words; in English the names of the columns are the same for ever.
-    """
+    """Return the stripes as CSV, the first worked first."""
     strands = max(len(planned.stripe.strands) for planned in plan.stripes)
-    signs = letters(name for planned in plan.stripes for name in planned.stripe.strands)
+    show = Quantities(plan.blanket.ways.units, lang)
     header = [
         tr("stripe", lang),
         *(tr("strand {n}", lang, n=i + 1) for i in range(strands)),
@@ -60,7 +82,7 @@ def stripes_csv(plan: Plan, *, semicolon: bool = False, lang: str = "en") -> byt
                 tr(READINGS[planned.blend.reads_as], lang),
                 None if planned.step is None else round(planned.step, 2),
                 round(planned.height_cm, 2),
-                begin_words(planned, signs, lang),
+                change_words(planned.change, plan.strands, show),
             ]
         )
     return csv_bytes(header, rows, semicolon=semicolon)
@@ -71,14 +93,14 @@ def plan_json(plan: Plan) -> bytes:
     body: dict[str, Any] = {
         "format": "blendplan-plan",
         "version": 1,
-        "title": plan.brief.title,
-        "brief": to_plain(plan.brief),
+        "title": plan.blanket.title,
+        "blanket": to_plain(plan.blanket),
         "size": to_plain(plan.size),
         "gauge": to_plain(plan.gauge),
         "fabric": plan.worked.to_json(),
         "rows": plan.rows,
         "stripes": [_stripe(planned) for planned in plan.stripes],
-        "yardage": plan.yardage.to_json(),
+        "yardage": yardage_json(plan),
         "strands": {
             "live_ends": plan.strands.live_ends,
             "ends_to_weave": plan.strands.ends_to_weave,
@@ -102,8 +124,13 @@ def plan_json(plan: Plan) -> bytes:
     return (json.dumps(body, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
 
 
-def _stripe(planned: Any) -> dict[str, Any]:
-    change = planned.change
+def yardage_json(plan: Plan) -> dict[str, Any]:
+    """Return the yarn of a plan with what would save skeins, as `blendplan skeins --json` prints it."""
+    return {**plan.yardage.to_json(), "savings": [saving.to_json() for saving in savings(plan.blanket)]}
+
+
+def _stripe(planned: PlannedStripe) -> dict[str, Any]:
+    left, taken, carried = planned.change.names
     return {
         "number": planned.number,
         "strands": list(planned.stripe.strands),
@@ -111,9 +138,10 @@ def _stripe(planned: Any) -> dict[str, Any]:
         "first_row": planned.first_row,
         "last_row": planned.last_row,
         "blend": planned.blend.to_json(),
-        "cut": list(change.cut) if change else [],
-        "join": list(change.join) if change else list(planned.stripe.strands),
-        "keep": list(change.kept) if change else [],
+        "cut": list(left),
+        "join": list(taken),
+        "keep": list(carried),
+        "change": to_plain(planned.change),
         "step": None if planned.step is None else round(planned.step, 4),
         "bottom_cm": round(planned.bottom_cm, 3),
         "height_cm": round(planned.height_cm, 3),
@@ -121,32 +149,120 @@ def _stripe(planned: Any) -> dict[str, Any]:
 
 
 def shopping_lines(plan: Plan, lang: str = "en") -> list[str]:
-    """Return the shopping list as lines of text."""
-    words: Words = read_plan(plan, lang)
-    lines = []
-    for item in words.shopping:
-        lines.append(
-            tr(
-                "{name}: needs {need} ({span}); on hand {on_hand}; buy {buy}",
-                lang,
-                name=item.name,
-                need=item.need,
-                span=item.span,
-                on_hand=item.on_hand,
-                buy=item.buy,
-            )
-        )
-    if words.total:
-        lines.append(tr("Price of all: {total}", lang, total=words.total))
-    return lines
+    """Return the shopping list as lines of text, and below it what would save skeins."""
+    chapter = pattern(plan, lang).chapter("shopping")
+    lines = [line.text for line in chapter.lines] if chapter else []
+    said = [saving.say(lang) for saving in savings(plan.blanket)]
+    return [*lines, *([tr("What would save skeins:", lang), *(f"   {text}" for text in said)] if said else [])]
 
 
 def rows_txt(plan: Plan, *, lang: str = "en") -> bytes:
-    """Return the rows to work as UTF-8 text."""
-    lines = [plan.brief.title]
-    for line in written(plan, lang, stripes=True):
-        if line.kind == "heading":
-            lines += ["", line.text]
-        else:
-            lines.append(("[ ] " if line.kind == "row" else "") + line.text)
+    """Return the whole pattern as UTF-8 text, in the order of the paper."""
+    made = pattern(plan, lang)
+    lines = [made.title]
+    for chapter in made.chapters:
+        lines += ["", chapter.title]
+        for line in chapter.lines:
+            if line.kind == "heading":
+                lines.append("")
+            lines.append(("[ ] " if line.kind == "do" else "") + line.text)
     return ("\n".join(lines).rstrip() + "\n").encode("utf-8")
+
+
+def _rounded(value: float | Fraction | None, digits: int) -> Fraction | None:
+    """Return a value to a number of decimals, halves away from zero as on a bill."""
+    if value is None:
+        return None
+    scaled = (abs(Fraction(value)) * 10**digits * 2 + 1) // 2
+    return Fraction(scaled if value > 0 else -scaled, 10**digits)
+
+
+def _cells(need: ColourNeed, currency: str, shade: str) -> list[Cell]:
+    def length(m: float | None) -> list[Cell]:
+        return [_rounded(m, 1), None if m is None else _rounded(Fraction(m) / METRES_PER_YARD, 1)]
+
+    def mass(g: float | None) -> list[Cell]:
+        return [_rounded(g, 1), None if g is None else _rounded(Fraction(g) / GRAMS_PER_OUNCE, 2)]
+
+    near, buy = dict(need.chances), need.buy_skeins or 0
+    beside = (buy - 1, buy + 1)
+    return [
+        need.name,
+        shade,
+        need.buy_skeins,
+        *length(need.skein_m),
+        *mass(need.skein_g),
+        *length(need.need_m),
+        *length(need.low_m),
+        *length(need.high_m),
+        *mass(need.need_g),
+        need.skeins_on_hand,
+        _rounded(sum(need.parts_g), 1) if need.parts_g else None,
+        *length(need.on_hand_m),
+        *length(need.spare_m),
+        None if need.chance_short is None else _rounded(100 * need.chance_short, 1),
+        *(_rounded(100 * near[n], 1) if n in near else None for n in beside),
+        _rounded(need.price, 2),
+        currency if need.price is not None else "",
+        need.dye_lot,
+        "",
+    ]
+
+
+def shopping_rows(
+    yardage: Yardage, *, currency: str = "", shades: dict[str, str] | None = None, lang: str = "en"
+) -> list[list[Cell]]:
+    """Return the cells of the shopping list: a heading, a row for each colour, and the total where prices are known."""
+    heading = [
+        tr("colour", lang),
+        tr("shade", lang),
+        tr("skeins to buy", lang),
+        tr("skein m", lang),
+        tr("skein yd", lang),
+        tr("skein g", lang),
+        tr("skein oz", lang),
+        tr("needed m", lang),
+        tr("needed yd", lang),
+        tr("at least m", lang),
+        tr("at least yd", lang),
+        tr("at most m", lang),
+        tr("at most yd", lang),
+        tr("needed g", lang),
+        tr("needed oz", lang),
+        tr("skeins on hand", lang),
+        tr("part skeins g", lang),
+        tr("on hand m", lang),
+        tr("on hand yd", lang),
+        tr("spare m", lang),
+        tr("spare yd", lang),
+        tr("chance short %", lang),
+        tr("chance short % with one fewer", lang),
+        tr("chance short % with one more", lang),
+        tr("price", lang),
+        tr("currency", lang),
+        tr("dye lot on hand", lang),
+        tr("dye lot bought", lang),
+    ]
+    rows: list[list[Cell]] = [_cells(c, currency, (shades or {}).get(c.name, "")) for c in yardage.colours]
+    if yardage.total_price is not None:
+        total: list[Cell] = [""] * len(heading)
+        unknown = [c.name for c in yardage.colours if c.price is None and c.buy_skeins != 0]
+        total[0] = tr("total without {names}", lang, names=", ".join(unknown)) if unknown else tr("total", lang)
+        total[2] = sum(c.buy_skeins or 0 for c in yardage.colours)
+        total[-4] = _rounded(yardage.total_price, 2)
+        total[-3] = currency
+        rows.append(total)
+    return [[*heading], *rows]
+
+
+def shopping_csv(
+    yardage: Yardage,
+    *,
+    currency: str = "",
+    shades: dict[str, str] | None = None,
+    semicolon: bool = False,
+    lang: str = "en",
+) -> bytes:
+    """Return the shopping list as CSV bytes (`cells.csv_bytes`)."""
+    heading, *rows = shopping_rows(yardage, currency=currency, shades=shades, lang=lang)
+    return csv_bytes([str(cell) for cell in heading], rows, semicolon=semicolon)

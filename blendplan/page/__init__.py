@@ -1,4 +1,4 @@
-"""The page: five parts in reading order (yarn, stripes, blanket, buying, making) beside the picture.
+"""The page: the picture, which is the control, beside one of its places; and what its server answers besides.
 
-`store` and `workspace` know nothing of Streamlit; everything else here is a thin view of them.
+`routes` and `edits` know nothing of Streamlit; everything else here is a thin view of the records.
 """

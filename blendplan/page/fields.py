@@ -7,63 +7,61 @@ nothing more; what cannot be taken stays in the field with the reason under it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import base64
+import html
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from fractions import Fraction
-from typing import Any
+from functools import partial
+from typing import Any, get_args
 
 import streamlit as st
 
 from blendplan.errors import BlendplanError
-from blendplan.page.show import figure, into_units, out_of_units, refused_html, unit_sign
-from blendplan.page.state import lang, say, say_error, work
+from blendplan.page.routes import address
+from blendplan.page.state import lang, put_typed, reach, say, say_error, session, work
+from blendplan.quantities import FACTORS, figure, into_units, out_of_units, unit_sign
+from blendplan.record import ruled
 from blendplan.units import exact, whole
-
-__all__ = [
-    "choice_field",
-    "fold",
-    "number_field",
-    "refused",
-    "several_field",
-    "slide_field",
-    "switch_field",
-    "text_field",
-    "try_",
-    "whole_field",
-]
 
 
 def refused(key: str) -> None:
-    """Show why the last entry in a field was not taken."""
-    error = st.session_state.bad.get(key)
+    """Show, below a field that was drawn, why its last entry was not taken."""
+    session().unseen.discard(key)
+    error = session().bad.get(key)
     if error is not None:
         st.html(refused_html(say_error(error)))
 
 
 def try_(key: str, act: Callable[[], object]) -> None:
     """Do something in a callback; a refusal is kept to be shown under the field of this key."""
-    st.session_state.bad.pop(key, None)
+    session().bad.pop(key, None)
     try:
         act()
     except BlendplanError as error:
-        st.session_state.bad[key] = error
+        session().bad[key] = error
 
 
-def _view(key: str, shown: object) -> None:
+def press(label: str, key: str, act: Callable[[], object], *, told: str = "", **look: Any) -> None:
+    """Draw a button that does something; a refusal is kept under its key, or under that of a field beside it."""
+    st.button(label, key=key, on_click=try_, args=(told or key, act), **look)
+
+
+def fill(key: str, shown: object) -> None:
     """Make a widget show a value, unless its last entry was refused and still stands there."""
-    if key not in st.session_state.bad and st.session_state.get(key) != shown:
-        st.session_state[key] = shown
+    state = session()
+    if key not in state.bad and (key in state.unseen or reach(lambda: st.session_state.get(key)) != shown):
+        put_typed(key, shown)
 
 
 def _take(key: str, apply: Callable[[Any], object]) -> None:
-    try_(key, lambda: apply(st.session_state[key]))
+    try_(key, lambda: apply(reach(lambda: st.session_state[key])))
 
 
-def text_field(
-    label: str, key: str, value: str, apply: Callable[[str], object], *, help: str | None = None, placeholder: str = ""
-) -> None:
+def text_field(label: str, key: str, value: str, apply: Callable[[str], object], *, hint: str = "") -> None:
     """Draw a field for a text."""
-    _view(key, value)
-    st.text_input(label, key=key, on_change=_take, args=(key, apply), help=help, placeholder=placeholder)
+    fill(key, value)
+    st.text_input(label, key=key, on_change=_take, args=(key, apply), placeholder=hint)
     refused(key)
 
 
@@ -74,16 +72,14 @@ def number_field(
     apply: Callable[[Fraction | None], object],
     *,
     kind: str = "",
-    digits: int = 2,
-    help: str | None = None,
-    placeholder: str = "",
+    hint: str = "",
     optional: bool = True,
 ) -> None:
     """Draw a field for a number, with a comma or a point; with `kind` it is shown in the units chosen.
 
-    An empty field gives None where that is allowed.
+    An empty field gives None where that is allowed. The range is that of the record that takes the number.
     """
-    units = units_now()
+    units, digits = units_now(), 1 if kind == "cm" else 2
     shown = "" if value is None else figure(into_units(value, kind, units) if kind else value, digits, lang())
 
     def apply_text(text: str) -> None:
@@ -95,32 +91,46 @@ def number_field(
         typed = exact(text, label)
         apply(out_of_units(typed, kind, units) if kind else typed)
 
-    _view(key, shown)
+    fill(key, shown)
     title = f"{label} ({unit_sign(kind, units)})" if kind else label
-    st.text_input(title, key=key, on_change=_take, args=(key, apply_text), help=help, placeholder=placeholder)
+    st.text_input(title, key=key, on_change=_take, args=(key, apply_text), placeholder=hint)
     refused(key)
 
 
-def whole_field(
-    label: str,
-    key: str,
-    value: int,
-    bounds: tuple[int, int],
-    apply: Callable[[int], object],
-    *,
-    help: str | None = None,
+def field_of(
+    label: str, key: str, of: Any, name: str, put: Callable[..., object], *, hint: str = "", more: str = ""
 ) -> None:
-    """Draw a field for a whole number, with steps by button or arrow key."""
-    low, high = bounds
+    """Draw a field of a record by what the record says of it: a switch, a whole number, a number, or a text.
+
+    `put` gets what was typed by the name of the field.
+    """
+    value, (kind, rule) = getattr(of, name), ruled(type(of), name)
+    inner = get_args(kind) or (kind,)
+
+    def take(got: Any) -> None:
+        put(**{name: float(got) if float in inner and got is not None else got})
+
+    if kind is bool:
+        switch_field(label, key, value, take, more=more)
+    elif kind is int:
+        whole_field(label, key, value, (rule.low, rule.high), take)
+    elif kind is str:
+        text_field(label, key, value, take, hint=hint)
+    else:
+        unit = rule.unit if rule.unit in FACTORS else ""
+        number_field(label, key, value, take, kind=unit, hint=hint, optional=type(None) in inner)
+
+
+def whole_field(label: str, key: str, value: int, between: tuple[float, float], apply: Callable[[int], object]) -> None:
+    """Draw a field for a whole number between two, with steps by button or arrow key."""
+    low, high = (int(end) for end in between)
     shown = min(max(value, low), high)
-    _view(key, shown)
+    fill(key, shown)
 
     def apply_number(got: int | None) -> None:
         apply(whole(got, label, low, high))
 
-    st.number_input(
-        label, min_value=low, max_value=high, step=1, key=key, on_change=_take, args=(key, apply_number), help=help
-    )
+    st.number_input(label, min_value=low, max_value=high, step=1, key=key, on_change=_take, args=(key, apply_number))
     refused(key)
 
 
@@ -131,7 +141,6 @@ def choice_field(
     options: Mapping[str, str],
     apply: Callable[[str], object],
     *,
-    help: str | None = None,
     buttons: bool = False,
 ) -> None:
     """Draw a choice between few options given as value to shown text."""
@@ -141,41 +150,15 @@ def choice_field(
         if got in options:
             apply(got)
 
-    _view(key, value)
-    if buttons:
-        st.segmented_control(
-            label,
-            list(options),
-            format_func=lambda v: options.get(v, v),
-            key=key,
-            required=True,
-            on_change=_take,
-            args=(key, apply_known),
-            help=help,
-        )
-    else:
-        st.selectbox(
-            label,
-            list(options),
-            format_func=lambda v: options.get(v, v),
-            key=key,
-            on_change=_take,
-            args=(key, apply_known),
-            help=help,
-        )
-    refused(key)
-
-
-def slide_field(label: str, key: str, value: str, options: Mapping[str, str], apply: Callable[[str], object]) -> None:
-    """Draw a slider over few named stops, by pointer or arrow keys."""
-    _view(key, value)
-    st.select_slider(
+    fill(key, value)
+    draw: Callable[..., Any] = partial(st.segmented_control, required=True) if buttons else st.selectbox
+    draw(
         label,
         list(options),
         format_func=lambda v: options.get(v, v),
         key=key,
         on_change=_take,
-        args=(key, apply),
+        args=(key, apply_known),
     )
     refused(key)
 
@@ -187,11 +170,10 @@ def several_field(
     options: Mapping[str, str],
     apply: Callable[[tuple[str, ...]], object],
     *,
-    help: str | None = None,
-    placeholder: str = "",
+    hint: str,
 ) -> None:
     """Draw a choice of any number of options given as value to shown text."""
-    _view(key, list(values))
+    fill(key, list(values))
     st.multiselect(
         label,
         list(options),
@@ -199,18 +181,17 @@ def several_field(
         key=key,
         on_change=_take,
         args=(key, lambda got: apply(tuple(v for v in got if v in options))),
-        help=help,
-        placeholder=placeholder,
+        placeholder=hint,
     )
     refused(key)
 
 
-def switch_field(
-    label: str, key: str, value: bool, apply: Callable[[bool], object], *, help: str | None = None
-) -> None:
-    """Draw a switch."""
-    _view(key, value)
-    st.toggle(label, key=key, on_change=_take, args=(key, apply), help=help)
+def switch_field(label: str, key: str, value: bool, apply: Callable[[bool], object], *, more: str = "") -> None:
+    """Draw a switch, and below it what more is to be said of it."""
+    fill(key, value)
+    st.toggle(label, key=key, on_change=_take, args=(key, apply))
+    if more:
+        st.caption(more)
     refused(key)
 
 
@@ -219,12 +200,158 @@ def fold(label: str, key: str) -> Any:
     return st.expander(label, key=key, on_change="rerun")
 
 
+def folded(label: str, key: str, draw: Callable[..., object], *args: object) -> bool:
+    """Draw a folded part of the page with what draws its content once it is open; return whether it is."""
+    part = fold(label, key)
+    if part.open:
+        with part:
+            draw(*args)
+    return bool(part.open)
+
+
+def title_field(title: str, act: Callable[[], None]) -> None:
+    """Draw the title of the blanket, to be pressed; a maker's own text is shown as it stands."""
+    st.button(inert(title), key="title-bar", on_click=act, type="tertiary")
+
+
 def units_now() -> str:
-    """Return the units shown: those of the brief, metric before the first yarn."""
-    current = work().brief
-    return current.units if current is not None else "metric"
+    """Return the units shown: those of her ways, metric before the first yarn."""
+    current = work().blanket
+    return current.ways.units if current is not None else "metric"
 
 
 def nothing_yet() -> None:
     """Say that this part waits for the first yarn."""
     st.caption(say("This part waits for your first yarn. Add one above, from a photo or with a typed colour."))
+
+
+_MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>~$:&@=^\"'/])")
+
+
+def inert(text: str) -> str:
+    r"""Return a maker's text so that Markdown shows it as it stands: no links, pictures, colours or formulas.
+
+    Examples
+    --------
+    >>> inert("![x](http://y)")
+    '\\!\\[x\\]\\(http\\:\\/\\/y\\)'
+    """
+    return _MARKDOWN.sub(r"\\\1", text)
+
+
+def text_on(srgb: str) -> str:
+    """Return black or white, whichever contrasts more with a colour (WCAG 2.2 relative luminance)."""
+    channels = [int(srgb[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    luminance = sum(w * c for w, c in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+    return "#000000" if (luminance + 0.05) / 0.05 >= 1.05 / (luminance + 0.05) else "#ffffff"
+
+
+def patch(srgb: str, label: str, number: int | str = "", picture: str = "") -> str:
+    """Return HTML of a colour patch on neutral grey: number in it, name beside it, never colour alone.
+
+    Parameters
+    ----------
+    srgb : str
+    label : str
+        The maker's text; escaped here.
+    number : int or str
+    picture : str
+        Base64 of a small crop to stand beside the flat patch, or empty.
+    """
+    crop = ""
+    if picture:
+        crop = f'<img class="bp-crop" alt="" src="{crop_address(picture)}">'
+    return (
+        f'<span class="bp-patch"><span class="bp-ground">{crop}<span class="bp-flat" '
+        f'style="background:{srgb};color:{text_on(srgb)}" aria-hidden="true">{html.escape(str(number))}</span></span>'
+        f'<span class="bp-name">{html.escape(label)}</span></span>'
+    )
+
+
+def crop_address(picture: str) -> str:
+    """Return where the browser finds the crop of a yarn, a small PNG, JPEG or WebP in base64."""
+    kind = "png" if picture.startswith("iVBOR") else "webp" if picture.startswith("UklGR") else "jpeg"
+    return address(base64.b64decode(picture), kind)
+
+
+def beside(srgb: str, label: str, picture: str) -> str:
+    """Return HTML of a crop and a flat patch, large and touching, to be compared by eye; the patch alone without crop.
+
+    The crop is shown a little enlarged: in its middle there is yarn up to the edge that they share. The values are
+    those of `patch`.
+    """
+    crop = f'<span><img alt="" src="{crop_address(picture)}"></span>' if picture else ""
+    return (
+        f'<div class="bp-eye">{crop}<span style="background:{srgb}"></span></div>'
+        f'<span class="bp-name">{html.escape(label)}</span>'
+    )
+
+
+def bullet_list(items: Iterable[str]) -> str:
+    """Return an HTML list of plain texts, escaped."""
+    return "<ul class='bp-list'>" + "".join(f"<li>{html.escape(i)}</li>" for i in items) + "</ul>"
+
+
+def key_mark(srgb: str, text: int | str, label: str = "") -> str:
+    """Return a small patch with its number or letters in it, for tables; `label` is read aloud instead."""
+    aria = (
+        f' role="img" aria-label="{html.escape(label, quote=True)}" title="{html.escape(label, quote=True)}"'
+        if label
+        else ""
+    )
+    return f'<span class="bp-key" style="background:{srgb};color:{text_on(srgb)}"{aria}>{html.escape(str(text))}</span>'
+
+
+def strands_mark(colours: Sequence[str]) -> str:
+    """Return a small patch of strands side by side, as they lie close by, for tables."""
+    stops = ", ".join(f"{colour} {5 * i}px {5 * i + 5}px" for i, colour in enumerate(colours))
+    return f'<span class="bp-key" style="background:repeating-linear-gradient(115deg, {stops})"></span>'
+
+
+def table_html(
+    label: str,
+    heads: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    caption: str = "",
+    left: Sequence[int] = (0,),
+) -> str:
+    """Return an HTML table that scrolls in its own box and can be reached by keys.
+
+    Parameters
+    ----------
+    label : str
+        What the table is, for those who hear it.
+    heads : sequence of str
+        Plain texts, escaped here.
+    rows : iterable of sequence of str
+        Cells as HTML; whoever makes them escapes names. The first cell heads its row.
+    caption : str
+    left : sequence of int
+        Columns set to the left.
+    """
+    side = ["left" if i in left else "right" for i in range(len(heads))]
+    head = "".join(f'<th scope="col" class="bp-{s}">{html.escape(h)}</th>' for h, s in zip(heads, side, strict=True))
+    lines = []
+    for row in rows:
+        cells = "".join(
+            f'<td class="bp-{s}" data-head="{html.escape(h, quote=True)}">{c}</td>'
+            for c, s, h in zip(row[1:], side[1:], heads[1:], strict=False)
+        )
+        lines.append(f'<tr><th scope="row" class="bp-{side[0]}">{row[0]}</th>{cells}</tr>')
+    told = f"<caption>{html.escape(caption)}</caption>" if caption else ""
+    return (
+        f'<div class="bp-table" tabindex="0" role="region" aria-label="{html.escape(label, quote=True)}"><table>{told}'
+        f"<thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table></div>"
+    )
+
+
+def told_html(text: str, sign: str = "i") -> str:
+    """Return a line to be told, with its sign; escaped."""
+    return f'<p class="bp-told"><b aria-hidden="true">{sign}</b>{html.escape(text)}</p>'
+
+
+def refused_html(text: str) -> str:
+    """Return a line that says why something was not taken; escaped, and read aloud at once."""
+    return f'<p class="bp-refused" role="alert"><b aria-hidden="true">✗</b> {html.escape(text)}</p>'

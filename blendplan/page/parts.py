@@ -1,4 +1,4 @@
-"""Three small components: boxes on a photo, a line on a picture, and a list put in order by dragging or by keys.
+"""Our components: the picture, the shelf, a photograph and its door, a line on a picture, a list put in order.
 
 All use the component mount that ships with the page library, with a script of our own from this package:
 no further dependency, nothing loaded from outside, and all work by keyboard and by touch.
@@ -8,150 +8,140 @@ The library's chart selection would hold one box at a time and cannot be worked 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
+from dataclasses import dataclass, fields
 from typing import Any
 
-import streamlit as st
+from blendplan.page.fields import text_on
+from blendplan.page.state import mount, say, typed
 
-from blendplan.page.show import text_on
-from blendplan.page.state import say
-
-__all__ = ["Item", "order_list", "photo_boxes", "photo_line"]
+__all__ = ["Stage", "order_list", "photo_door", "photo_line", "photo_stage", "picture_part", "shelf_part"]
 
 # A list longer than this scrolls in its own box, so that what is below it stays near.
 MANY = 12
-
-
-@cache
-def _mount(name: str, body: str) -> Any:
-    folder = Path(__file__).parent / "assets"
-    return st.components.v2.component(
-        f"blendplan_{name}",
-        html=body,
-        css=(folder / f"{name}.css").read_text(encoding="utf-8"),
-        js=(folder / f"{name}.js").read_text(encoding="utf-8"),
-    )
+PHOTOS = '<div class="ph"></div>'
 
 
 def _heard(key: str, field: str, act: Callable[[Any], object] | None) -> Callable[[], None]:
     """Return the callback of a component that hands on what it was sent under a name."""
 
     def heard() -> None:
-        got = st.session_state[key].get(field)
+        got = typed(key, {}).get(field)
         if got is not None and act is not None:
             act(got)
 
     return heard
 
 
-def photo_boxes(
-    key: str,
-    image: str,
-    full: tuple[int, int],
-    boxes: Sequence[Mapping[str, object]],
-    *,
-    white: Sequence[int] | None,
-    card: Sequence[Sequence[float]] | None,
-    free: Sequence[int],
-    taps: Sequence[str],
-    alt: str,
-    on_boxes: Callable[[list[tuple[list[int], int | None]]], object],
-    on_taps: Callable[[list[list[int]]], object],
-) -> None:
-    """Draw a photo with its boxes.
+def picture_part(data: Mapping[str, object], on_hand: Callable[[dict[str, Any]], object]) -> None:
+    """Draw the picture that is the control; `on_hand` gets what a hand did to it, numbered."""
+    mount("picture", '<div class="picture"></div>', "marks")(
+        key="picture", data=dict(data), on_hand_change=_heard("picture", "hand", on_hand)
+    )
 
-    Parameters
-    ----------
-    key : str
-    image : str
-        A data address of the working picture.
-    full : (int, int)
-        Width and height of the upright photo at full size, the boxes' pixels.
-    boxes : sequence of mapping with `box`, `label`, `tag`
-    white : box or None
-    card : four (x, y) or None
-        Corners of the colour card in use.
-    free : box
-        Where a new box is put.
-    taps : sequence of str
-        What is to be tapped, one sentence for each tap; empty while boxes are worked on.
-    alt : str
-    on_boxes, on_taps : callables
-        Called before the next run with all boxes, each with its place before (None for a new one); or with
-        the spots tapped, as many as `taps`.
+
+def shelf_part(data: Mapping[str, object], on_press: Callable[[dict[str, Any]], object]) -> None:
+    """Draw the sum line and the shelf; `on_press` gets the yarn that was pressed, or the place to go to."""
+    mount("shelf", '<div class="shelf"></div>', "marks")(
+        key="shelf", data=dict(data), on_press_change=_heard("shelf", "press", on_press)
+    )
+
+
+def photo_door(key: str, field: str, *, first: bool, words: Mapping[str, str], room: int, most_bytes: int) -> None:
+    """Draw the buttons that open the file list or the camera of a hidden file field, given by its key.
+
+    `words` holds `start`, `camera`, `have`, and `large` and `many` for what is refused before it is sent; `room` is how
+    many photographs may still come.
     """
-    _mount("boxes", '<div class="bx"></div>')(
+    mount("photos", PHOTOS)(
         key=key,
         data={
-            "image": image,
-            "full": list(full),
-            "boxes": [dict(b) for b in boxes],
-            "white": list(white) if white is not None else None,
-            "card": [list(corner) for corner in card] if card is not None else None,
-            "free": list(free),
-            "taps": list(taps),
+            "door": {
+                "field": field,
+                "first": first,
+                "accept": "image/*,.heic,.heif,.tif,.tiff,.mpo",
+                "room": room,
+                "bytes": most_bytes,
+                "words": dict(words),
+            }
+        },
+    )
+
+
+def scroll_up(to: str) -> None:
+    """Bring the top of the page into sight whenever what stands there has changed."""
+    mount("photos", PHOTOS)(key="scroll-up", data={"up": to})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """A photograph with its yarns as it is drawn; all places are pixels of it upright and at its full size.
+
+    `boxes` hold `box`, `label`, `tag`, `srgb`, `outline` (polygons) and `touched` (it has no box of its own); `white`
+    holds `box`, `label` and `asked`. `card` are the corners of the colour card in use, `free` a place for a new box,
+    `taps` what is to be tapped, one sentence a tap. `cards` begins the keys of the yarns' own cards, their number
+    behind it: a press on a yarn brings its card into view.
+    """
+
+    image: str
+    full: tuple[int, int]
+    boxes: Sequence[Mapping[str, object]]
+    white: Sequence[Mapping[str, object]]
+    card: Sequence[Sequence[float]] | None
+    free: Sequence[int]
+    taps: Sequence[str]
+    cards: str
+    alt: str
+
+
+def photo_stage(
+    key: str,
+    shown: Stage,
+    *,
+    on_boxes: Callable[[list[tuple[list[int], int | None]]], object],
+    on_touch: Callable[[tuple[int, int]], object],
+    on_taps: Callable[[list[list[int]]], object],
+) -> None:
+    """Draw a photograph with its yarns.
+
+    Called before the next run: `on_boxes` with all boxes, each with its place before (None for a new one), `on_touch`
+    with the spot touched, `on_taps` with the spots tapped.
+    """
+    mount("photos", PHOTOS)(
+        key=key,
+        data={
+            **{f.name: getattr(shown, f.name) for f in fields(shown)},
             "words": {
-                "photo": alt,
-                "white": say("white"),
+                "photo": shown.alt,
                 "card": say("colour card"),
-                "keys": say("Arrow keys move, Shift and arrow keys size, Delete removes."),
-                "hint": say("Press a box to choose it; drag it to move it, its lower right corner to size it."),
-                "tabs": say("By keys: Tab goes to a box."),
-                "add": say("Add a box"),
-                "added": say("A new box stands where there is most room: move it onto your yarn."),
+                "keys": say("Arrow keys move, Shift and arrow keys size, Delete takes out."),
+                "tabs": say("By keys: Tab goes to each yarn, Enter to its card."),
+                "add": say("Add a yarn"),
+                "added": say("A new box stands where there is most room: move it onto your yarn; Enter reads it."),
                 "draw": say("Draw with the finger"),
-                "remove": say("Remove this box"),
-                "removed": say("Box removed."),
+                "remove": say("Not a yarn"),
+                "removed": say("Taken out."),
                 "cross": say("Arrow keys move the cross, with Alt in small steps; Enter takes the spot."),
                 "back": say("Take the last corner back"),
             },
         },
         on_boxes_change=_heard(key, "boxes", on_boxes),
+        on_touch_change=_heard(key, "touch", lambda spot: on_touch((int(spot[0]), int(spot[1])))),
         on_taps_change=_heard(key, "taps", on_taps),
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Item:
-    """A line of the list: its name, its colour, and whether it has to stay where it is."""
-
-    name: str
-    srgb: str
-    locked: bool = False
-
-
 def order_list(
-    key: str,
-    items: Sequence[Item],
-    *,
-    label: str,
-    on_order: Callable[[list[int]], object],
-    on_pick: Callable[[int], object] | None = None,
-    chosen: int | None = None,
+    key: str, items: Sequence[tuple[str, str]], *, label: str, on_order: Callable[[list[int]], object]
 ) -> None:
-    """Draw a list that is put in order by dragging, by buttons, or by Alt and arrow keys.
+    """Draw a list of names and their colours, put in order by dragging, by buttons, or by Alt and arrow keys.
 
-    Parameters
-    ----------
-    key : str
-    items : sequence of Item
-    label : str
-    on_order : callable
-        Gets the old places in their new order; a missing place was removed. A locked item may stand anywhere in
-        it; it is for the callable to leave it where it was.
-    on_pick : callable, optional
-        Gets the place of a name that was pressed; without it names cannot be pressed.
-    chosen : int, optional
-        Place of the name that is marked as pressed.
+    The first stands at the bottom. `on_order` gets the old places in their new order; a missing place was removed.
     """
-    _mount("order", '<ol></ol><p class="live" role="status"></p>')(
+    mount("order", '<ol></ol><p class="live" role="status"></p>', "marks")(
         key=key,
         data={
-            "items": [{"name": i.name, "srgb": i.srgb, "ink": text_on(i.srgb), "locked": i.locked} for i in items],
+            "items": [{"name": name, "srgb": srgb, "ink": text_on(srgb)} for name, srgb in items],
             "long": len(items) > MANY,
-            "chosen": chosen,
             "words": {
                 "list": label,
                 "up": say("Move {name} up, now number {n}", name="{name}", n="{n}"),
@@ -159,11 +149,9 @@ def order_list(
                 "remove": say("Take {name} out of the order, now number {n}", name="{name}", n="{n}"),
                 "moved": say("{name} is now number {place} of {all}", name="{name}", place="{place}", all="{all}"),
                 "removed": say("{name} was taken out of the order", name="{name}"),
-                "pick": say("Change {name}, number {n}", name="{name}", n="{n}") if on_pick else "",
             },
         },
         on_order_change=_heard(key, "order", on_order),
-        on_pick_change=_heard(key, "pick", on_pick),
     )
 
 
@@ -191,7 +179,7 @@ def photo_line(
     on_line : callable
         Gets the line.
     """
-    _mount("line", '<div class="ln"></div>')(
+    mount("line", '<div class="ln"></div>')(
         key=key,
         data={
             "image": image,

@@ -1,43 +1,297 @@
-"""The session: which work is in hand, its undo history, autosave, and what is to be told."""
+"""The session: which blanket is in hand, the edits to it, and what is to be told."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
-from functools import lru_cache
-from pathlib import Path
+import secrets
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from functools import cache, lru_cache
+from typing import Any, TypeVar
 
 import streamlit as st
 
+from blendplan.blanket import Blanket, Design
+from blendplan.edits import edit_between
 from blendplan.errors import BlendplanError
-from blendplan.page.derive import plan_of
-from blendplan.page.store import Conflict, Store, home_folder, served
-from blendplan.page.workspace import Extras, History, Workspace, changed_brief, read_workspace, workspace_to_json
-from blendplan.plan import Brief, Plan
+from blendplan.kept import Library, Past, Settled, library_at_home, open_library, told_by
+from blendplan.page.routes import ASSETS, asked_language, served, work_address
+from blendplan.photo import Opened, Photo, PhotoReading, Place
+from blendplan.picture.distance import Screen
+from blendplan.plan import Plan
 from blendplan.project import read_project
 from blendplan.wording import LANGUAGES, Notice, capital, note, tr
+from blendplan.workspace import (
+    Extras,
+    HowRead,
+    Workspace,
+    changed,
+    entries_of,
+    plan_of,
+    read_workspace,
+    work_of,
+    workspace_to_json,
+)
 
-__all__ = [
-    "boot",
-    "boot_with",
-    "brief",
-    "change",
-    "commit",
-    "history",
-    "lang",
-    "open_bytes",
-    "plan",
-    "redo",
-    "say",
-    "tell",
-    "undo",
-    "work",
-]
+KEY = "session"
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """How the picture is looked at: by lightness alone or not, and on which screen, pixel by pixel."""
+
+    grey: bool = False
+    screen: Screen = field(default_factory=Screen)
+
+
+@dataclass(kw_only=True)
+class Held:
+    """A photo of this session: its pixels at working size as turned, its readings, and what is to be tapped on it."""
+
+    photo: Photo
+    view: bytes
+    quarters: int = 0
+    tapping: str = ""
+    readings: dict[tuple[HowRead, tuple[Place, ...]], PhotoReading] = field(default_factory=dict)
+    # Corners of the card that was found, by the quarters that the photo was turned.
+    found: dict[int, list[tuple[float, float]]] = field(default_factory=dict)
+    # What readings share, of the photo that was read last.
+    opened: Opened | None = None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Scene:
+    """A picture whose colours are to be followed; it is kept for the session only."""
+
+    photo: Photo
+    view: bytes
+    digest: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InHand:
+    """The blanket that a window works on.
+
+    Attributes
+    ----------
+    library : Library
+        On the disk; in memory alone where the page is served, or while the disk cannot be used.
+    number : int
+        Of the blanket in it; 0 where none of those in it can be read, until something is changed.
+    settled : Settled
+        What stood there when this window last looked.
+    hand : str
+        This window's name in the history.
+    """
+
+    library: Library
+    number: int = 0
+    settled: Settled[Workspace]
+    hand: str
+
+    @property
+    def now(self) -> Workspace:
+        """The work in hand."""
+        return self.settled.now
+
+
+@dataclass(slots=True, kw_only=True)
+class Session:
+    """One session.
+
+    Attributes
+    ----------
+    kept : InHand
+        The blanket in hand and where it is kept.
+    lang : str
+        Language before there is a blanket to say it.
+    bad : dict
+        Why the last entry in a field was not taken, by the field's key.
+    told : list of Notice
+        Shown at the top until the next change.
+    others : tuple of Past
+        What other hands did to this blanket that is still to be told.
+    same : tuple of (str, str)
+        Yarns of a file that was opened and those on the shelf that they may be, still to be asked.
+    done : dict
+        What was typed of blankets that are finished, by their number.
+    photos : dict
+        Photos by their digest; their pixels are kept for the session only.
+    apart : set of str
+        Names under which finds are kept as yarns of their own.
+    uploads : int
+        Files taken in so far: it renews the uploaders, so that the files' bytes are let go.
+    waiting, unread : list
+        Files that came and are still to be read, name and bytes; and why others could not be.
+    place : str
+        What lies beside the picture: a key of `main.PLACES`.
+    pair : tuple of str
+        Keys of the yarns chosen on the shelf, at most two.
+    yarn_view : str
+        What the place of the yarns shows: "cards" or "pair".
+    gap : int or None
+        The gap that was pressed in the picture, after the stripe of that number.
+    by_eye : bool
+        Whether shades are chosen without photographs.
+    drawn : int
+        First blankets drawn so far, each to be scrolled to.
+    open : set of str
+        What was unfolded by a press.
+    scene, lines, picture, places
+        The picture to follow, the line drawn on each by digest, which one is chosen, and the stripes along the line.
+    yarn, stripe : str and int
+        The yarn and the stripe looked at.
+    look : Look
+        How the picture is looked at.
+    listing : bool
+        Whether the list of places is open on a phone.
+    chosen : int or None
+        The stripe whose tag is open, from 0.
+    swapping : bool
+        Whether the next stripe pressed changes places with the chosen one.
+    looking : Design or None
+        What is only looked at: the picture shows it, nothing is changed.
+    touched : bool
+        Whether a stripe was pressed.
+    heard : dict of str to int
+        The newest hand of each picture that was answered.
+    said : str
+        What the last change came to, read aloud once.
+    taken_out : str
+        The line that a stripe is out, until the next change.
+    tab_given, tab_refused : bool
+        Whether the browser's tab has handed its work over, and whether it cannot keep any.
+    newer : list
+        Presses that came while an older one was still being answered, as the page library raises them.
+    unseen : set of str
+        Keys of widgets that something was put into and that were not drawn since: a newer press may come between.
+    """
+
+    kept: InHand
+    lang: str = "en"
+    bad: dict[str, BlendplanError] = field(default_factory=dict)
+    told: list[Notice] = field(default_factory=list)
+    others: tuple[Past, ...] = ()
+    same: tuple[tuple[str, str], ...] = ()
+    done: dict[int, dict[str, Any]] = field(default_factory=dict)
+    photos: dict[str, Held] = field(default_factory=dict)
+    apart: set[str] = field(default_factory=set)
+    uploads: int = 0
+    waiting: list[tuple[str, bytes]] = field(default_factory=list)
+    unread: list[Notice] = field(default_factory=list)
+    place: str = "stripes"
+    pair: tuple[str, ...] = ()
+    yarn_view: str = "cards"
+    gap: int | None = None
+    by_eye: bool = False
+    drawn: int = 0
+    open: set[str] = field(default_factory=set)
+    scene: Scene | None = None
+    lines: dict[str, tuple[int, ...]] = field(default_factory=dict)
+    picture: str = ""
+    places: int = 8
+    yarn: str = ""
+    stripe: int = 0
+    look: Look = field(default_factory=Look)
+    listing: bool = False
+    chosen: int | None = None
+    swapping: bool = False
+    looking: Design | None = None
+    touched: bool = False
+    heard: dict[str, int] = field(default_factory=dict)
+    said: str = ""
+    taken_out: str = ""
+    tab_given: bool = False
+    tab_refused: bool = False
+    newer: list[BaseException] = field(default_factory=list)
+    unseen: set[str] = field(default_factory=set)
+
+
+def begun() -> bool:
+    """Return whether the session has begun."""
+    return reach(lambda: KEY in st.session_state)
+
+
+def begin(new: Session) -> None:
+    """Begin a session."""
+    st.session_state[KEY] = new
+
+
+class _Thread(threading.local):
+    """Whether the page is being drawn here; where it is not, a press is being answered."""
+
+    drawing = False
+
+
+_here = _Thread()
+
+
+@contextmanager
+def drawing(on: bool = True) -> Iterator[None]:
+    """Draw: a newer press may end this at any time, for all is drawn anew; or do something that is done to its end."""
+    before, _here.drawing = _here.drawing, on
+    try:
+        yield
+    finally:
+        _here.drawing = before
+
+
+def reach(act: Callable[[], T]) -> T:
+    """Return what something finds in the page library's state.
+
+    The library ends whatever reaches into it as soon as a newer press has come, also in the midst of answering an
+    older one, which would be lost half done. So the newer one is kept, and `take_newer` takes it up after this.
+    """
+    newer: list[BaseException] = []
+    while True:
+        try:
+            found = act()
+        except BaseException as press:
+            if _here.drawing or not hasattr(press, "rerun_data"):
+                raise
+            newer.append(press)
+            continue
+        if newer:
+            session().newer += newer
+        return found
+
+
+def take_newer() -> None:
+    """Answer the press that came while the last one was answered."""
+    if session().newer:
+        raise session().newer.pop(0)
+
+
+def session() -> Session:
+    """Return the session."""
+    found: Session = reach(lambda: st.session_state[KEY])
+    return found
+
+
+def typed(key: str, default: Any = None) -> Any:
+    """Return what stands in a widget, the default where it is empty or was not drawn."""
+    return reach(lambda: st.session_state.get(key)) or default
+
+
+def put_typed(key: str, value: object) -> None:
+    """Put something into a widget before it is drawn."""
+    session().unseen.add(key)
+    reach(lambda: st.session_state.__setitem__(key, value))
+
+
+def turn(key: str) -> None:
+    """Unfold something by a press, or fold it again."""
+    session().open ^= {key}
 
 
 def lang() -> str:
     """Return the language chosen, English unless it is known."""
-    chosen = st.session_state.get("lang", "en")
+    if not begun():
+        return "en"
+    current = blanket()
+    chosen = (current.ways.language if current is not None else "") or session().lang
     return chosen if chosen in LANGUAGES else "en"
 
 
@@ -51,64 +305,189 @@ def say_error(error: BlendplanError) -> str:
     return capital(" ".join(tr(error.template, lang(), **error.values).split()))
 
 
-def store() -> Store | None:
-    """Return the autosave store, None where the page is served to others."""
-    return None if served() else Store(home_folder() / "autosave")
-
-
 @lru_cache(maxsize=1)
 def demo_workspace() -> Workspace:
     """Return the demo's work as it was read from its photos once; shades are stored, never re-derived on opening."""
-    stored = (Path(__file__).parent / "assets" / "demo.json").read_bytes()
-    return Workspace(brief=read_project(stored)[0], extras=Extras(demo=True))
+    stored = (ASSETS / "demo.json").read_bytes()
+    return Workspace(blanket=read_project(stored)[0], extras=Extras(demo=True))
 
 
 def boot() -> None:
-    """Begin a session: the newest work that can be read, else the demo."""
-    state = st.session_state
-    if "history" in state:
+    """Begin a session with the blanket opened last, else the demo; later, look what other windows did."""
+    if begun():
+        _look()
         return
-    state.bad, state.told, state.base = {}, [], 0
-    state.lang = st.query_params.get("lang", "en")
-    keep = store()
-    for version in keep.versions() if keep else ():
-        # Go on from the newest number even if that version is damaged.
-        state.base = max(state.base, version.revision)
+    library = open_library(None)[0] if served() else library_at_home()
+    library.take_over(lambda data: entries_of(read_workspace(data)[0]))
+    demo = demo_workspace()
+    library.begin(entries_of(demo), _title(demo))
+    kept = InHand(library=library, settled=Settled(now=demo, revision=0), hand=f"{_device()}-{secrets.token_hex(4)}")
+    asked = asked_language(st.context.locale or "")
+    begin(Session(kept=kept, lang=st.query_params.get("lang") or asked))
+    _open_any()
+    if "done" in st.query_params:
+        # The page beside the work leads here after the last row.
+        session().place = "library"
+        del st.query_params["done"]
+    session().told += library.take_news()
+
+
+def _device() -> str:
+    """Return what this window stands on, for the line that tells others of its presses."""
+    return "phone" if "Mobi" in (st.context.headers.get("User-Agent") or "") else "desk"
+
+
+def _open_any() -> None:
+    """Take the blanket opened last in hand, else the one last changed that can be read."""
+    library = session().kept.library
+    listed = [one.id for one in library.blankets() if not one.put_away] or [one.id for one in library.blankets()]
+    opened = library.said(OPENED) or ""
+    for number in sorted(listed, key=lambda n: str(n) != opened):
         try:
-            found, _ = read_workspace(version.path.read_bytes())
-        except (BlendplanError, OSError):
-            tell(note("version {n} of your work is damaged and was passed over.", "warning", n=version.revision))
+            open_blanket(number)
+        except BlendplanError:
+            title = next(one.title for one in library.blankets() if one.id == number)
+            tell(note("{title} in your library cannot be read and was passed over.", "warning", title=title))
             continue
-        boot_with(found)
         return
-    state.history = History(now=demo_workspace())
+
+
+# Under this name the library remembers which blanket was opened last: phone and desk begin with the same.
+OPENED = "opened"
+
+
+def open_blanket(number: int) -> None:
+    """Take a blanket of the library in hand.
+
+    Raises
+    ------
+    BlendplanError
+        If it cannot be read; the one in hand stays.
+    """
+    kept = session().kept
+    settled = kept.library.read(number, work_of)
+    session().kept = replace(kept, number=number, settled=settled)
+    session().bad, session().told, session().others = {}, [], ()
+    session().chosen, session().pair, session().looking, session().gap = None, (), None, None
+    # Photographs that are open belong to the blanket that was in hand.
+    session().photos, session().waiting, session().apart, session().by_eye = {}, [], set(), False
+    if kept.library.said(OPENED) != str(number):
+        kept.library.say(OPENED, str(number))
+    _unfold()
+
+
+def new_blanket(found: Workspace | None = None) -> None:
+    """Put another blanket into the library, empty or as given, and take it in hand; the one in hand stays there."""
+    made = found or Workspace(extras=Extras())
+    open_blanket(session().kept.library.add(entries_of(made), _title(made) or say("A new blanket")))
 
 
 def boot_with(found: Workspace) -> None:
-    """Begin a session with work that was kept; what waits to be named is unfolded."""
-    st.session_state.history = History(now=found)
-    if found.extras.finds:
-        st.session_state["add-photos"] = True
+    """Begin a session with work that a tab kept."""
+    open_blanket(session().kept.library.add(entries_of(found), _title(found)))
+    # A tab keeps nothing before something was done, so the start of the example is past.
+    session().touched = True
 
 
-def history() -> History:
-    """Return the undo history."""
-    return st.session_state.history
+def _unfold() -> None:
+    # What waits to be named is unfolded.
+    if work().extras.finds:
+        session().place = "yarn"
+
+
+def _title(of: Workspace) -> str:
+    return of.blanket.title if of.blanket else ""
+
+
+def _look() -> None:
+    """Take up what another window did meanwhile, and remember it to be told."""
+    kept = session().kept
+    session().told += kept.library.take_news()
+    now = kept.library.revision(kept.number)
+    if not kept.number or now == kept.settled.revision:
+        return
+    if not now:
+        tell(
+            note(
+                "{title} was thrown away in another window; “My blankets and yarn” brings it back.",
+                title=_title(work()),
+            )
+        )
+        _open_any()
+        return
+    try:
+        seen = kept.library.meanwhile(kept.number, kept.settled.revision, kept.hand)
+        session().others = tuple(past for past in seen if any(step.place != COUNTED for step in past.edit))
+        session().kept = replace(kept, settled=kept.library.read(kept.number, work_of))
+    except BlendplanError as error:
+        tell(Notice(template=error.template, values=tuple(error.values.items()), level="warning"))
+
+
+@cache
+def mount(name: str, body: str = "<i></i>", *shared: str) -> Any:
+    """Return a component of our own by the name of its script, its body as HTML, and scripts that it shares."""
+    css, scripts = ASSETS / f"{name}.css", [ASSETS / f"{one}.js" for one in (*shared, name)]
+    return st.components.v2.component(
+        f"blendplan_{name}",
+        html=body,
+        css=css.read_text(encoding="utf-8") if css.exists() else None,
+        js="\n".join(script.read_text(encoding="utf-8") for script in scripts),
+    )
+
+
+def follow() -> None:
+    """Have the page drawn again as soon as another hand has changed the blanket, within a second or two."""
+    kept = session().kept
+    asked = work_address(kept.library, kept.number)
+    if asked and not served():
+        stands = {"revision": kept.settled.revision, "unsaved": kept.library.unsaved is not None}
+        mount("follow")(key="follow", data={"address": asked, **stands}, on_changed_change=lambda: None)
+
+
+# Rows counted beside the work are seen in the picture and told to nobody.
+COUNTED = ("making", "rows_done")
+
+
+def others() -> tuple[Past, ...]:
+    """Return what other hands did that is still to be told, the last first."""
+    return session().others
+
+
+def undo_other(past: Past) -> None:
+    """Take back one thing that another hand did."""
+    session().others = ()
+    _settle(lambda kept: kept.library.undo(kept.number, work_of, kept.hand, past=past.id))
+
+
+def unsaved() -> str:
+    """Return the line that says since when nothing is saved; empty where all is."""
+    found = session().kept.library.unsaved
+    return "" if found is None else found.said.say(lang())
+
+
+def can_undo() -> bool:
+    """Return whether there is an edit to take back."""
+    return bool(session().kept.settled.can_undo)
+
+
+def can_redo() -> bool:
+    """Return whether there is an edit to make again."""
+    return bool(session().kept.settled.can_redo)
 
 
 def work() -> Workspace:
     """Return the work in hand."""
-    return history().now
+    return session().kept.now
 
 
-def brief() -> Brief | None:
-    """Return the brief in hand, None before the first yarn."""
-    return work().brief
+def blanket() -> Blanket | None:
+    """Return the blanket in hand, None before the first yarn."""
+    return work().blanket
 
 
 def plan() -> Plan | None:
-    """Return the plan of the brief in hand, None where there is none or it cannot be worked."""
-    current = brief()
+    """Return the plan of the blanket in hand, None where there is none or it cannot be worked."""
+    current = blanket()
     if current is None:
         return None
     try:
@@ -119,57 +498,51 @@ def plan() -> Plan | None:
 
 def tell(notice: Notice) -> None:
     """Show a line at the top of the page until the next change."""
-    st.session_state.told = [*st.session_state.get("told", []), notice]
+    session().told = [*session().told, notice]
 
 
-def _save(work_now: Workspace) -> None:
-    keep, state = store(), st.session_state
-    if keep is None or state.get("conflict"):
-        return
-    try:
-        state.base = keep.save(workspace_to_json(work_now).encode("utf-8"), state.base)
-        state.unsaved = None
-    except Conflict:
-        state.conflict = True
-    except BlendplanError as error:
-        state.unsaved = error
-
-
-def _settle(new: History) -> None:
-    state = st.session_state
-    if new is state.history:
-        return
-    state.history, state.bad, state.told = new, {}, []
-    _save(new.now)
+def _settle(act: Callable[[InHand], Settled[Workspace]]) -> None:
+    """Do something to the blanket in hand."""
+    state = session()
+    kept = state.kept
+    if not kept.number:
+        kept = replace(kept, number=kept.library.add(entries_of(kept.now), _title(kept.now)))
+    settled = act(kept)
+    state.kept, state.bad, state.told, state.others = replace(kept, settled=settled), {}, [], ()
+    state.taken_out = ""
+    for past in settled.overruled:
+        tell(note("{what} What you set stands; Undo brings the other back.", what=told_by(past)))
 
 
 def commit(new: Workspace) -> None:
-    """Take changed work as one step of the history, and autosave it."""
-    _settle(history().step(new))
+    """Take changed work as one edit of what stands in the library."""
+    edit = edit_between(entries_of(work()), entries_of(new))
+    if edit:
+        _settle(lambda kept: kept.library.edit(kept.number, edit, kept.hand, work_of))
 
 
-def change(edit: Callable[[Brief], Brief]) -> None:
-    """Change the brief in one step; a change that cannot be worked is refused and nothing is changed.
+def change(edit: Callable[[Blanket], Blanket]) -> None:
+    """Change the blanket in one step; a change that cannot be worked is refused and nothing is changed.
 
     Raises
     ------
     BlendplanError
         With the reason.
     """
-    new = changed_brief(work(), edit)
-    assert new.brief is not None  # noqa: S101 - changed_brief never returns an empty one
-    plan_of(new.brief)
+    new = changed(work(), edit)
+    if new.blanket is not None:
+        plan_of(new.blanket)
     commit(new)
 
 
 def undo() -> None:
-    """Go one step back."""
-    _settle(history().undo())
+    """Take the last edit back."""
+    _settle(lambda kept: kept.library.undo(kept.number, work_of, kept.hand))
 
 
 def redo() -> None:
-    """Go one step forward."""
-    _settle(history().redo())
+    """Make again the edit that was taken back last."""
+    _settle(lambda kept: kept.library.redo(kept.number, work_of, kept.hand))
 
 
 def open_bytes(data: bytes) -> None:
@@ -186,20 +559,45 @@ def open_bytes(data: bytes) -> None:
         tell(notice)
 
 
-def settle_conflict(mine: bool) -> None:
-    """End a conflict between two tabs: keep this tab's work as the newest, or take the other's."""
-    keep, state = store(), st.session_state
-    state.conflict = False
-    if keep is None:
+# ---- where the page is served to others: the work stays in the tab of the maker's own browser
+
+TAB_KEY = "tab-keeper"
+
+
+@lru_cache(maxsize=2)
+def _text(now: Workspace) -> str:
+    return workspace_to_json(now)
+
+
+def _kept() -> None:
+    """Go on with what the tab kept; it comes from outside and is checked like any project file."""
+    text = typed(TAB_KEY, {}).get("kept")
+    # What was changed since the page was opened is newer than what the tab kept.
+    if not isinstance(text, str) or can_undo():
         return
-    newest = keep.latest()
-    if mine:
-        state.base = newest
-        _save(work())
-        return
+    session().tab_given = True
     try:
-        found, _ = read_workspace(keep.read(newest))
-    except BlendplanError as error:
-        tell(Notice(template=error.template, values=tuple(error.values.items()), level="warning"))
+        found, _ = read_workspace(text.encode("utf-8", errors="replace"))
+    except BlendplanError:
+        tell(note("what this tab had kept of your work is damaged and was passed over.", "warning"))
         return
-    state.history, state.bad, state.base = history().step(found), {}, newest
+    boot_with(found)
+
+
+def _refused() -> None:
+    session().tab_refused = True
+
+
+def tab_keeper() -> None:
+    """Keep the work in the tab, or ask the tab for it at the start of a session."""
+    if not served():
+        return
+    state = session()
+    # Until something is changed there is nothing to keep, and an older state may still come back from the tab.
+    state.tab_given = state.tab_given or can_undo()
+    mount("tab")(
+        key=TAB_KEY,
+        data={"work": _text(work()) if state.tab_given else "", "refused": state.tab_refused},
+        on_kept_change=_kept,
+        on_refused_change=_refused,
+    )

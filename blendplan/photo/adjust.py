@@ -16,9 +16,7 @@ import numpy as np
 from blendplan.colour import into_gamut, lab_to_linear, linear_to_lab, linear_to_oklab, oklab_to_linear
 from blendplan.errors import ColourError
 from blendplan.units import whole
-from blendplan.yarn import Shade
-
-__all__ = ["drop_part", "even_shares", "merge_parts", "nudge", "reorder_parts", "set_by_eye", "split_part"]
+from blendplan.yarn import Shade, even_shares
 
 # One step is about 1 CIEDE2000: assumed, small enough to be just seen side by side.
 # Chroma is judged more coarsely the stronger it is (CIEDE2000: S_C = 1 + .045 C), so its step grows with it.
@@ -31,18 +29,15 @@ _WARM_HUE = np.radians(60.0)
 
 
 def set_by_eye(shade: Shade, lab: tuple[float, float, float]) -> Shade:
-    """Return a shade with the colour that the maker gave it: its bound is None and its one reason "by-eye"."""
-    return replace(shade, lab=lab, uncertainty=None, reasons=("by-eye",), by_eye=True)
+    """Return a shade with the colour that the maker gave it: its bound is None and it has no reasons."""
+    return replace(shade, lab=lab, within=None, reasons=(), kind="eye")
 
 
 def nudge(shade: Shade, lighter: int = 0, warmer: int = 0, brighter: int = 0) -> Shade:
     """Return a shade moved by whole steps and marked as set by eye.
 
-    Parameters
-    ----------
-    shade : Shade
-    lighter, warmer, brighter : int
-        Steps, -50 to 50; below zero is darker, cooler, greyer. A step is about 1 CIEDE2000.
+    `lighter`, `warmer`, `brighter`: steps, -50 to 50; below zero is darker, cooler, greyer. A step is about 1
+    CIEDE2000.
     """
     lighter = whole(lighter, "steps lighter", -50, 50)
     warmer = whole(warmer, "steps warmer", -50, 50)
@@ -61,28 +56,13 @@ def nudge(shade: Shade, lighter: int = 0, warmer: int = 0, brighter: int = 0) ->
     return set_by_eye(shade, (min(max(new[0], 0.0), 100.0), new[1], new[2]))
 
 
-def even_shares(shades: tuple[Shade, ...]) -> tuple[Shade, ...]:
-    """Return the shades with shares that add up to exactly 1 (four decimals, the rest on the largest)."""
-    total = sum(s.share for s in shades)
-    parts = [max(round(s.share / total, 4), 1e-4) for s in shades]
-    largest = max(range(len(parts)), key=parts.__getitem__)
-    parts[largest] = round(1 - sum(p for i, p in enumerate(parts) if i != largest), 4)
-    return tuple(replace(s, share=p) for s, p in zip(shades, parts, strict=True))
-
-
 def merge_parts(shades: tuple[Shade, ...], first: int, second: int) -> tuple[Shade, ...]:
     """Return the shades with two of them joined into one: the mean in Oklab by share, in the place of `first`.
 
-    Parameters
-    ----------
-    shades : tuple of Shade
-    first, second : int
-        Positions from 0.
+    `first`, `second`: positions from 0.
 
-    Notes
-    -----
-    The joined shade is as unsure as the less sure of the two, and unknown where one of them is; with a part set by
-    eye it is set by eye.
+    The joined shade is as unsure as the less sure of the two, and unknown where one of them is; with a part set by eye
+    it is set by eye.
     """
     _position(shades, first)
     _position(shades, second)
@@ -92,16 +72,16 @@ def merge_parts(shades: tuple[Shade, ...], first: int, second: int) -> tuple[Sha
     weights = [one.share, two.share]
     oklab = np.average(linear_to_oklab(lab_to_linear([one.lab, two.lab])), axis=0, weights=weights)
     lab = linear_to_lab(oklab_to_linear(oklab))
-    known = [u for u in (one.uncertainty, two.uncertainty) if u is not None]
+    known = [u for u in (one.within, two.within) if u is not None]
     joined = replace(
         one,
         lab=(float(np.clip(lab[0], 0, 100)), float(lab[1]), float(lab[2])),
         share=one.share + two.share,
         spread=max(one.spread, two.spread),
-        uncertainty=max(known) if len(known) == 2 else None,
+        within=max(known) if len(known) == 2 else None,
         reasons=tuple(dict.fromkeys((*one.reasons, *two.reasons))),
     )
-    if one.by_eye or two.by_eye:
+    if "eye" in (one.kind, two.kind):
         joined = set_by_eye(joined, joined.lab)
     out = [joined if i == first else s for i, s in enumerate(shades) if i != second]
     return even_shares(tuple(out))

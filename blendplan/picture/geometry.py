@@ -1,9 +1,4 @@
-"""Geometry apart from colour: which stripe, which strand and how much light at each pixel.
-
-`prepare` is the slow step and knows no colour, so its result can be kept while colours are changed.
-Each pixel has a code: the stripe, the mixture of its strands and its light.
-A pixel on the border of two stripes, or of the blanket, has a second code and the share of it.
-"""
+"""Rows laid on a picture: the slow step, which knows no colour, so its result can be kept while colours are changed."""
 
 from __future__ import annotations
 
@@ -11,262 +6,82 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import combinations_with_replacement
 
 import numpy as np
 from numpy.typing import NDArray
 
+from blendplan.budgets import MAX_ROWS
 from blendplan.errors import QuantityError
 from blendplan.fabric.layout import RowLayout
-from blendplan.picture.tiles import LARGE_STITCH, VARIANTS, Chunk, TileShop, chunks_of, fine_factor, is_large
-from blendplan.units import number, whole
-
-__all__ = ["LIGHTS", "MIXES", "Geometry", "Layouts", "View", "as_layouts", "light_levels", "mixtures", "prepare"]
+from blendplan.picture.canvas import (
+    FULL,
+    LIGHTS,
+    MOST_LIGHT,
+    SHADOW_GRID,
+    Canvas,
+    Geometry,
+    Layer,
+    View,
+    shadow_room,
+)
+from blendplan.picture.stitches import Chunk, chunks_of
+from blendplan.picture.tiles import VARIANTS, Context, TileShop, fine_factor, is_large
+from blendplan.units import choice, number, whole
 
 Layouts = RowLayout | Sequence[RowLayout]
 
-LIGHT_BITS, MIX_BITS = 7, 6
-LIGHTS, MIXES = 1 << LIGHT_BITS, 1 << MIX_BITS
-MOST_LIGHT = 2.2
-# Steps of each strand's share: as fine as 64 mixtures allow.
-_GRID = {1: 1, 2: MIXES - 1, 3: 9, 4: 5}
-_FULL = 0.995
 # Stitch width in pixels above which stitches are set on whole pixels, which spares drawing them at every
 # fraction of one.
 WHOLE_PIXEL_STITCH = 8.0
+# Greatest stitch in pixels at which the light is measured; larger ones have the same.
+MEASURED_AT = 46.0
 # Stitches across of the patch on which the light is measured.
 LONGEST_PATCH = 20
 
 
-@lru_cache(maxsize=4)
-def mixtures(strands: int) -> NDArray[np.float64]:
-    """Return the shares of the strands for each mixture number, shape (<= 64, strands); rows add up to 1."""
-    steps = _GRID[strands]
-    if strands == 1:
-        return np.ones((1, 1))
-    if strands == 2:
-        first = np.arange(MIXES) / steps
-        return np.stack([first, 1 - first], axis=1)
-    cuts = combinations_with_replacement(range(steps + 1), strands - 1)
-    return np.array([np.diff([0, *c, steps]) for c in cuts]) / steps
-
-
-def light_levels() -> NDArray[np.float64]:
-    """Return the light of each light number, 0 to `MOST_LIGHT`, closer together in the dark."""
-    return MOST_LIGHT * (np.arange(LIGHTS) / (LIGHTS - 1)) ** 2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class View:
-    """Where the picture looks: whole pixels on the blanket.
-
-    Attributes
-    ----------
-    px_per_cm : float
-        The same across and up: proportions are always true.
-    left, top : int
-        Pixel of the upper left corner; (0, 0) is the lower left corner of the blanket, y down, so `top` is
-        negative where the blanket is.
-    width, height : int
-        Of the picture.
-    """
-
-    px_per_cm: float
-    left: int
-    top: int
-    width: int
-    height: int
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Geometry:
-    """A drawing without colours.
-
-    Attributes
-    ----------
-    code : ndarray of uint32, shape (h, w)
-        stripe x 8192 + mixture x 128 + light; the stripe after the last is the background.
-    edge : ndarray of int64, shape (m,)
-        Flat indices of pixels that show two stripes.
-    edge_code : ndarray of uint32, shape (m,)
-    edge_share : ndarray of float32, shape (m,)
-        Share of the second code.
-    strands : tuple of int
-        Strands of each stripe.
-    light_weights : ndarray, shape (128,)
-        How much of the cloth has each light; its mean light is 1.
-    view : View
-    """
-
-    code: NDArray[np.uint32]
-    edge: NDArray[np.int64]
-    edge_code: NDArray[np.uint32]
-    edge_share: NDArray[np.float32]
-    strands: tuple[int, ...]
-    light_weights: NDArray[np.float64]
-    view: View
-
-    def stripe_at(self) -> NDArray[np.int64]:
-        """Return the stripe of each pixel, shape (h, w); len(strands) where the background is."""
-        return (self.code >> (LIGHT_BITS + MIX_BITS)).astype(np.int64)
-
-    def cover(self) -> NDArray[np.uint8]:
-        """Return how much of each pixel is blanket, 0 to 255, shape (h, w)."""
-        ground = len(self.strands)
-        alpha = np.where(self.stripe_at() < ground, 1.0, 0.0).astype(np.float32)
-        second = np.where((self.edge_code >> (LIGHT_BITS + MIX_BITS)) < ground, 1.0, 0.0)
-        flat = alpha.reshape(-1)
-        flat[self.edge] = flat[self.edge] * (1 - self.edge_share) + second * self.edge_share
-        return np.rint(alpha * 255).astype(np.uint8)
-
-
-class _Layer:
-    """Rows of one stripe while they are laid over one another."""
-
-    def __init__(self, most: int, height: int, width: int) -> None:
-        self.maps = np.zeros((1 + most, height, width), dtype=np.float32)
-        self.low, self.high = height, 0
-
-    def add(self, tile: NDArray[np.float32], left: int, top: int) -> None:
-        k, h, w = tile.shape
-        y0, y1 = max(top, 0), min(top + h, self.maps.shape[1])
-        x0, x1 = max(left, 0), min(left + w, self.maps.shape[2])
-        if y0 >= y1 or x0 >= x1:
-            return
-        part = tile[:, y0 - top : y1 - top, x0 - left : x1 - left]
-        room = self.maps[: k - 1, y0:y1, x0:x1]
-        room *= part[0]
-        room += part[1:]
-        self.low, self.high = min(self.low, y0), max(self.high, y1)
-
-    def clear(self) -> None:
-        self.maps[:, self.low : self.high] = 0.0
-        self.low, self.high = self.maps.shape[1], 0
-
-
-def _mix_number(maps: NDArray[np.float32], total: NDArray[np.float32], strands: int) -> NDArray[np.uint32]:
-    if strands == 1:
-        return np.zeros(total.shape, dtype=np.uint32)
-    safe = np.maximum(total, 1e-6)
-    if strands == 2:
-        return (maps[1] * np.float32(MIXES - 1) / safe + np.float32(0.5)).astype(np.uint32)
-    from scipy.spatial import cKDTree
-
-    shares = (maps[1 : strands + 1] / safe).reshape(strands, -1).T
-    _, nearest = cKDTree(mixtures(strands)).query(shares)
-    return nearest.reshape(total.shape).astype(np.uint32)
-
-
-class _Canvas:
-    """Codes of the picture while stripes are laid over one another."""
-
-    def __init__(self, view: View, ground: int) -> None:
-        one = round((LIGHTS - 1) * (1 / MOST_LIGHT) ** 0.5)
-        shape = (view.height, view.width)
-        self.code = np.full(shape, (ground << (LIGHT_BITS + MIX_BITS)) + one, dtype=np.uint32)
-        self.second = self.code.copy()
-        self.share = np.zeros(shape, dtype=np.float32)
-
-    def lay(self, layer: _Layer, stripe: int, strands: int, gain: float) -> None:
-        rows = slice(layer.low, layer.high)
-        if layer.low >= layer.high:
-            return
-        maps = layer.maps[: strands + 1, rows]
-        cover = maps[0]
-        total = maps[1:].sum(axis=0) if strands > 1 else maps[1]
-        light = total * np.float32(gain / MOST_LIGHT)
-        light /= np.maximum(cover, np.float32(1e-6))
-        np.sqrt(np.minimum(light, np.float32(1), out=light), out=light)
-        light *= np.float32(LIGHTS - 1)
-        light += np.float32(0.5)
-        code = light.astype(np.uint32)
-        code += _mix_number(maps, total, strands) << LIGHT_BITS
-        code += np.uint32(stripe << (LIGHT_BITS + MIX_BITS))
-        old, second, share = self.code[rows], self.second[rows], self.share[rows]
-        full = cover >= _FULL
-        y, x = np.nonzero((cover > 1 - _FULL) & ~full)
-        np.copyto(old, code, where=full)
-        np.copyto(share, np.float32(0), where=full)
-        over, before, laid = cover[y, x], old[y, x], code[y, x]
-        most = over >= 0.5
-        second[y, x] = np.where(most, before, laid)
-        old[y, x] = np.where(most, laid, before)
-        share[y, x] = np.where(most, 1 - over, over)
-
-
 @dataclass(frozen=True, slots=True)
 class _Weaver:
-    """Lays tiles of rows into layers."""
+    """Lays tiles of the rows of one layout that show one side."""
 
     shop: TileShop
     chunks: tuple[Chunk, ...]
     extents: tuple[tuple[float, ...], ...]
     looks: tuple[int, ...]
-    view: View
-    seed: int
+    side: str
 
     @classmethod
-    def of(cls, shop: TileShop, view: View, seed: int) -> _Weaver:
-        chunks = chunks_of(shop.layout)
+    def of(cls, shop: TileShop, layouts: tuple[RowLayout, ...], side: str) -> _Weaver:
+        chunks = chunks_of(layouts, layouts.index(shop.layout), side)
         extents = [tuple((np.concatenate([c.corner, c.far]) * shop.fine_per_cm).tolist()) for c in chunks]
         # A run that comes once in a row, beside others that come again, is an edge: one look is enough for it.
         often = Counter(c.key for c in chunks)
         edges = max(often.values()) > 2
         looks = tuple(1 if edges and often[c.key] == 1 else VARIANTS for c in chunks)
-        return cls(shop, chunks, tuple(extents), looks, view, seed)
+        return cls(shop, chunks, tuple(extents), looks, side)
 
-    def row(self, layer: _Layer, n: int, what: str, strands: int) -> None:
-        """Lay one row (n counts from 0; the foundation chain is drawn at the foot of row 0)."""
-        shop, view = self.shop, self.view
-        rng = np.random.default_rng([self.seed, 1, n, what == "ridge"])
+    def row(self, layer: Layer, view: View, context: Context, row: int, stripe_at: int) -> None:
+        """Lay one row of a stripe that stands on so many rows."""
+        shop, f = self.shop, self.shop.factor
+        rng = np.random.default_rng([shop.seed, 1, row, self.side == "back"])
         variants = rng.integers(0, VARIANTS, len(self.chunks))
-        start = int(rng.integers(0, strands))
-        side = "front" if n % 2 == 0 else "back"
-        f = shop.factor
+        # Strands that are alike change places from run to run, so that none is seen more than another.
+        places = len(context.widths) if len(set(context.widths)) == 1 else 1
+        start = int(rng.integers(0, places))
         seen = (view.left * f, view.top * f, (view.left + view.width) * f, (view.top + view.height) * f)
-        grid = f if shop.layout.stitch_width_cm * view.px_per_cm > WHOLE_PIXEL_STITCH else 1
-        y = -round((n + 1) * shop.layout.rise_cm * shop.fine_per_cm / grid) * grid
-        for c, (chunk, (west, south, east, north)) in enumerate(zip(self.chunks, self.extents, strict=True)):
+        stitch_px = shop.layout.stitch_width_cm * view.px_per_cm
+        grid = f if stitch_px > WHOLE_PIXEL_STITCH else 1
+        rise = shop.layout.rise_cm
+        y = -round(stripe_at * rise * view.px_per_cm) * f
+        y -= round((row + 1) * rise * shop.fine_per_cm / grid) * grid
+        order = range(len(self.chunks)) if self.side == "front" else reversed(range(len(self.chunks)))
+        for c in order:
+            chunk, (west, south, east, north) = self.chunks[c], self.extents[c]
             x = round(chunk.left_cm * shop.fine_per_cm / grid) * grid
-            if x + west > (view.left + view.width) * f or x + east < view.left * f:
+            if x + west > seen[2] or x + east < seen[0] or y - north > seen[3] or y - south < seen[1]:
                 continue
-            if y - north > (view.top + view.height) * f or y - south < view.top * f:
-                continue
-            looks = 1 if what == "foundation" else self.looks[c]
-            tile, left, top = shop.tile(
-                chunk,
-                layer=what,
-                side=side,
-                strands=strands,
-                looks=looks,
-                variant=int(variants[c]) % looks,
-                roll=(start + c) % strands,
-                x=x,
-                y=y,
-                seen=seen,
-            )
-            layer.add(tile, left - view.left, top - view.top)
-
-
-def _order(rows: int, back_loops: bool) -> list[tuple[int, str]]:
-    """Return what is laid after what.
-
-    A row worked with this side facing takes the back loops, so the front loops of the row below lie over
-    its feet as a ridge; on the next row the loop left free is on the other side.
-    """
-    steps: list[tuple[int, str]] = []
-    for n in range(rows):
-        below = (n - 1, "ridge") if n else (0, "foundation")
-        facing = n % 2 == 0 and back_loops
-        steps += [(n, "body"), below] if facing or n == 0 else [below, (n, "body")]
-    return [*steps, (rows - 1, "ridge")]
-
-
-@lru_cache(maxsize=12)
-def _shop(layout: RowLayout, px_per_cm: float, seed: int) -> TileShop:
-    """Return a shop that is kept, so that another order of stripes finds its stitches drawn."""
-    factor = fine_factor(layout.stitch_width_cm * px_per_cm)
-    return TileShop(layout, px_per_cm * factor, factor, seed)
+            variant = int(variants[c]) % (1 if context.first or context.last else self.looks[c])
+            roll = (start + c) % places
+            layer.add(*shop.tile(chunk, context, variant=variant, roll=roll, at=(x, y), seen=seen), view)
 
 
 def as_layouts(layout: Layouts) -> tuple[RowLayout, ...]:
@@ -274,12 +89,102 @@ def as_layouts(layout: Layouts) -> tuple[RowLayout, ...]:
     return (layout,) if isinstance(layout, RowLayout) else tuple(layout)
 
 
-def _measure(weavers: tuple[_Weaver, ...], strands: int, back_loops: bool) -> tuple[float, NDArray[np.float64]]:
+@dataclass(frozen=True, slots=True)
+class _Loom:
+    """All that lays the rows of a blanket at one scale: a weaver for each of two sides or more layouts, in turn."""
+
+    layouts: tuple[RowLayout, ...]
+    weavers: tuple[_Weaver, ...]  # for row 0, 1 and on; the rows after come again
+    px_per_cm: float
+
+    @classmethod
+    def of(cls, layouts: tuple[RowLayout, ...], px_per_cm: float, seed: int, back_loops: bool) -> _Loom:
+        factor = fine_factor(layouts[0].stitch_width_cm * px_per_cm)
+        shops = [TileShop(lay, px_per_cm * factor, factor, seed, back_loops) for lay in layouts]
+        weavers = []
+        for n in range(2 * len(layouts) if len(layouts) % 2 else len(layouts)):
+            weavers.append(_Weaver.of(shops[n % len(layouts)], layouts, "front" if n % 2 == 0 else "back"))
+        return cls(layouts, tuple(weavers), px_per_cm)
+
+    def stripe(self, layer: Layer, view: View, stripe: Shape, first_row: int, rows: int) -> None:
+        """Lay the rows of one stripe that stands on some rows in a blanket of so many rows."""
+        for q in range(stripe.rows):
+            n = first_row + q
+            weaver = self.weavers[n % len(self.weavers)]
+            context = Context(side=weaver.side, widths=stripe.widths, first=n == 0, last=n == rows - 1)
+            weaver.row(layer, view, context, q, first_row)
+
+
+@lru_cache(maxsize=12)
+def _loom_kept(layouts: tuple[RowLayout, ...], px_per_cm: float, seed: int, back_loops: bool) -> _Loom:
+    return _Loom.of(layouts, px_per_cm, seed, back_loops)
+
+
+def _loom(layouts: tuple[RowLayout, ...], px_per_cm: float, seed: int, back_loops: bool) -> _Loom:
+    """Return a loom that is kept, so that another order of stripes finds its stitches drawn; large ones are not."""
+    make = _Loom.of if is_large(layouts[0].stitch_width_cm * px_per_cm) else _loom_kept
+    return make(layouts, px_per_cm, seed, back_loops)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ends:
+    """What a stripe begins and ends with."""
+
+    # {"front", "back"}, the side that its first row shows: "front" on 0, 2, 4, ... rows.
+    starts: str = "front"
+    first: bool = False  # whether it is the first of its blanket, on the foundation chain
+    last: bool = False  # whether no row stands on it, so its loops lie open
+
+    def __post_init__(self) -> None:
+        choice(self.starts, "side that a strip starts with", ("front", "back"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """All of a stripe that the drawing without colours depends on."""
+
+    rows: int  # 1 to 5000
+    # How thick each of its strands, 1 to 4 of them, is for the stitch: 0.3 to 2; 1 is usual.
+    widths: tuple[float, ...] = (1.0, 1.0)
+
+    def __post_init__(self) -> None:
+        whole(self.rows, "rows of a stripe", 1, MAX_ROWS)
+        whole(self.strands, "strands of a stripe", 1, 4)
+        for width in self.widths:
+            number(width, "width of a strand for its stitch", 0.3, 2.0)
+
+    @property
+    def strands(self) -> int:
+        """How many strands are held together."""
+        return len(self.widths)
+
+
+def prepare_strip(
+    stripe: Shape, layout: Layouts, view: View, *, ends: Ends, seed: int = 0, back_loops: bool = True
+) -> Geometry:
+    """Return the drawing of one stripe without its colours and without what is above and below it.
+
+    `view`: its height is counted from the foot of the stripe's first row; `seed`, `back_loops`: as of `prepare`.
+    """
+    scale = float(number(view.px_per_cm, "pixels per cm", 0.05, 5000))
+    layouts = as_layouts(layout)
+    loom = _loom(layouts, scale, seed, back_loops)
+    gain, weights = _measured(layouts, scale, replace(stripe, rows=1), seed, back_loops)
+    # A stripe on one row or two, as its first row shows its back or its front.
+    under = 0 if ends.first else 2 if ends.starts == "front" else 1
+    lifted = replace(view, top=view.top - round(under * layouts[0].rise_cm * scale))
+    layer, canvas = Layer(stripe.strands, view.height, view.width), Canvas(view, 1)
+    loom.stripe(layer, lifted, stripe, under, under + stripe.rows + (not ends.last))
+    canvas.lay(layer, 0, stripe.strands, gain)
+    return canvas.geometry(view, view, (stripe.strands,), weights, 0.0)
+
+
+def _measure(loom: _Loom, stripe: Shape) -> tuple[float, NDArray[np.float64]]:
     """Return the gain that brings the mean light of plain cloth to 1, and the lights found after it.
 
     Measured on a patch of one run and four rows.
     """
-    layout, scale = weavers[0].shop.layout, weavers[0].view.px_per_cm
+    layout, scale = loom.layouts[0], loom.px_per_cm
     first, last = layout.runs[len(layout.runs) // 2]
     left, right = layout.top[first, 0], layout.top[min(last, first + LONGEST_PATCH) - 1, 0]
     rows = 5 + int(np.ceil(layout.wave_cm / layout.rise_cm))
@@ -290,12 +195,10 @@ def _measure(weavers: tuple[_Weaver, ...], strands: int, back_loops: bool) -> tu
         width=max(4, round((right - left) * scale)),
         height=max(4, round(4 * layout.rise_cm * scale)),
     )
-    patches = [replace(weaver, view=view) for weaver in weavers]
-    layer = _Layer(strands, view.height, view.width)
-    for n, what in _order(rows + 1, back_loops):
-        patches[n % len(patches)].row(layer, n, what, strands)
+    layer = Layer(stripe.strands, view.height, view.width)
+    loom.stripe(layer, view, replace(stripe, rows=rows + 1), 0, rows + 3)
     cover, total = layer.maps[0], layer.maps[1:].sum(axis=0)
-    light = total[cover > _FULL].astype(np.float64)
+    light = total[cover > FULL].astype(np.float64)
     if not light.size:
         # Stitches far below a pixel leave none that is quite covered; the best covered ones stand for them.
         most = float(cover.max())
@@ -306,19 +209,17 @@ def _measure(weavers: tuple[_Weaver, ...], strands: int, back_loops: bool) -> tu
     return gain, counts / counts.sum()
 
 
-@lru_cache(maxsize=32)
-def _measure_large(
-    layouts: tuple[RowLayout, ...], strands: int, seed: int, back_loops: bool
+@lru_cache(maxsize=64)
+def _measured(
+    layouts: tuple[RowLayout, ...], px_per_cm: float, stripe: Shape, seed: int, back_loops: bool
 ) -> tuple[float, NDArray[np.float64]]:
-    """Return the same for large stitches, all measured at one scale, since drawing a patch of them is slow."""
-    scale = LARGE_STITCH / layouts[0].stitch_width_cm
-    view = View(px_per_cm=scale, left=0, top=0, width=1, height=1)
-    shops = [_shop.__wrapped__(lay, scale, seed) for lay in layouts]
-    return _measure(tuple(_Weaver.of(shop, view, seed) for shop in shops), strands, back_loops)
+    """Return the same for large stitches at one scale, since drawing a patch of them is slow, and kept."""
+    scale = min(px_per_cm, MEASURED_AT / layouts[0].stitch_width_cm)
+    return _measure(_loom(layouts, scale, seed, back_loops), stripe)
 
 
 def prepare(
-    stripes: Sequence[tuple[int, int]],
+    stripes: Sequence[Shape],
     layout: Layouts,
     view: View,
     *,
@@ -327,56 +228,35 @@ def prepare(
 ) -> Geometry:
     """Return the drawing of a blanket without its colours.
 
-    Parameters
-    ----------
-    stripes : sequence of (rows, strands)
-        From the first row worked (drawn at the bottom) to the last; 1 to 4 strands.
-    layout : RowLayout, or a sequence of them
-        The row that all rows repeat, or the rows that alternate, from the first worked on.
-    view : View
-    seed : int
-        Of twist and small unevenness; the same seed gives the same stitches at every zoom.
-    back_loops : bool
-        True where rows are worked in back loops only, which leaves ridges.
-
-    Raises
-    ------
-    QuantityError
-        If there is no stripe, or a number is out of range.
+    `stripes`: from the first row worked (drawn at the bottom) to the last; `layout`: the row that all rows repeat, or
+    the rows that alternate, from the first worked on; `seed`: of twist and small unevenness; the same seed gives the
+    same stitches at every zoom; `back_loops`: true where rows are worked in back loops only, which leaves ridges.
     """
     if not stripes:
         raise QuantityError("no stripes were given to draw; give at least one stripe with one row.")
-    for rows, strands in stripes:
-        whole(rows, "rows of a stripe", 1, 5000)
-        whole(strands, "strands of a stripe", 1, 4)
-    number(view.px_per_cm, "pixels per cm", 0.05, 5000)
+    scale = float(number(view.px_per_cm, "pixels per cm", 0.05, 5000))
     layouts = as_layouts(layout)
-    large = is_large(layouts[0].stitch_width_cm * view.px_per_cm)
-    open_shop = _shop.__wrapped__ if large else _shop
-    weavers = tuple(_Weaver.of(open_shop(lay, float(view.px_per_cm), seed), view, seed) for lay in layouts)
-    gains = {
-        k: _measure_large(layouts, k, seed, back_loops) if large else _measure(weavers, k, back_loops)
-        for k in sorted({k for _, k in stripes})
-    }
-    stripe_of = np.repeat(np.arange(len(stripes)), [r for r, _ in stripes]).tolist()
-    canvas = _Canvas(view, len(stripes))
-    layer = _Layer(max(k for _, k in stripes), view.height, view.width)
-    current = -1
-    for n, what in _order(len(stripe_of), back_loops):
-        stripe = stripe_of[n]
-        if stripe != current and current >= 0:
-            canvas.lay(layer, current, stripes[current][1], gains[stripes[current][1]][0])
-            layer.clear()
-        current = stripe
-        weavers[n % len(weavers)].row(layer, n, what, stripes[stripe][1])
-    canvas.lay(layer, current, stripes[current][1], gains[stripes[current][1]][0])
-    edge = np.flatnonzero(canvas.share > 0)
-    return Geometry(
-        code=canvas.code,
-        edge=edge,
-        edge_code=canvas.second.reshape(-1)[edge],
-        edge_share=canvas.share.reshape(-1)[edge],
-        strands=tuple(k for _, k in stripes),
-        light_weights=gains[max(gains)][1],
-        view=view,
+    stitch_px = layouts[0].stitch_width_cm * scale
+    loom = _loom(layouts, scale, seed, back_loops)
+    kinds = [replace(stripe, rows=1) for stripe in stripes]
+    gains = {kind: _measured(layouts, scale, kind, seed, back_loops) for kind in dict.fromkeys(kinds)}
+    # Shadows on the ground come from beyond the view.
+    room = shadow_room(stitch_px)
+    left, top = (-(-(v - room) // SHADOW_GRID) * SHADOW_GRID for v in (view.left, view.top))
+    wide = View(
+        px_per_cm=view.px_per_cm,
+        left=left,
+        top=top,
+        width=view.left - left + view.width + room,
+        height=view.top - top + view.height + room,
     )
+    canvas = Canvas(wide, len(stripes))
+    layer = Layer(max(stripe.strands for stripe in stripes), wide.height, wide.width)
+    done, rows = 0, sum(stripe.rows for stripe in stripes)
+    for i, (stripe, kind) in enumerate(zip(stripes, kinds, strict=True)):
+        loom.stripe(layer, wide, stripe, done, rows)
+        canvas.lay(layer, i, stripe.strands, gains[kind][0])
+        layer.clear()
+        done += stripe.rows
+    most = max(kinds, key=lambda kind: kind.strands)
+    return canvas.geometry(view, wide, tuple(stripe.strands for stripe in stripes), gains[most][1], stitch_px)

@@ -1,21 +1,20 @@
-"""The legend beside a picture: number, name and colours of each yarn, and the numbers of the stripes.
+"""The legend beside a picture: number, name and colours of each yarn, and the numbers of the stripes; and the font.
 
 Numbers carry the meaning, so the legend can be read in grey and by people who do not tell the colours apart.
+DejaVu Sans is kept in `blendplan/fonts` with its licence, so that a picture has the same letters on every machine.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from blendplan.colour import hex_to_lab
-from blendplan.picture.fonts import drawable, load_font, missing_notice
-from blendplan.wording import Notice
-
-__all__ = ["Entry", "legend_notices", "with_legend"]
 
 # Number or letter, name, colours of the swatch.
 Entry = tuple[int | str, str, Sequence[str]]
@@ -62,12 +61,6 @@ def _draw_marks(draw: Any, marks: Sequence[tuple[float, str]], x: float, height:
         draw.text((x + 1.4 * size, y), drawable(text), fill=INK, font=font, anchor="lm")
 
 
-def legend_notices(entries: Sequence[Entry]) -> tuple[Notice, ...]:
-    """Return a warning for each name that has characters which the font cannot draw."""
-    found = (missing_notice(name) for _, name, _ in entries)
-    return tuple(n for n in found if n is not None)
-
-
 def with_legend(
     picture: NDArray[np.uint8],
     entries: Sequence[Entry],
@@ -77,21 +70,11 @@ def with_legend(
 ) -> NDArray[np.uint8]:
     """Return the picture with the numbers of its stripes beside it and a legend at its right.
 
-    Parameters
-    ----------
-    picture : ndarray of uint8, shape (h, w, 3)
-    entries : sequence of (number, name, swatch colours)
-        Colours as `#rrggbb`, one or more; the number stands in the swatch and again before the name.
-    marks : sequence of (y, text)
-        Texts set beside the picture at a height in pixels from its top, such as the numbers of the yarns of
-        each stripe; where they would touch they are moved apart, a line leading to each.
-    marks_at : float, optional
-        Pixel from the left where the lines begin; the right border of the picture by default.
-
-    Returns
-    -------
-    ndarray of uint8, shape (h', w', 3)
-        At least as high as the picture; higher where the legend is long.
+    `picture` (h, w, 3); `entries`: colours as `#rrggbb`, one or more; the number stands in the swatch and again before
+    the name; `marks`: texts set beside the picture at a height in pixels from its top, such as the numbers of the yarns
+    of each stripe; where they would touch they are moved apart, a line leading to each; `marks_at`: pixel from the left
+    where the lines begin; the right border of the picture by default; returns at least as high as the picture; higher
+    where the legend is long.
     """
     from PIL import Image, ImageDraw
 
@@ -122,3 +105,60 @@ def with_legend(
         draw.text((legend_at + 3.4 * size, middle), str(number), fill=INK, font=bold, anchor="lm")
         draw.text((legend_at + 3.4 * size + number_room, middle), names[i], fill=INK, font=font, anchor="lm")
     return np.asarray(out)
+
+
+def with_title(picture: NDArray[np.uint8], title: str, line: str) -> NDArray[np.uint8]:
+    """Return a picture on paper with a title above it, and a line below that."""
+    from PIL import Image, ImageDraw
+
+    height, width = picture.shape[:2]
+    size, room = max(LEAST_TEXT_PX, round(height / LINES)), max(2 * LEAST_TEXT_PX, round(height / 25))
+    large = 2 * size
+    while large > size and load_font(large, bold=True).getlength(drawable(title)) > width - 2 * room:
+        large -= 1
+    top = room + 4 * size
+    out = Image.new("RGB", (width + 2 * room, height + top + room), PAPER)
+    out.paste(Image.fromarray(picture), (room, top))
+    draw = ImageDraw.Draw(out)
+    draw.text((room, room), drawable(title), fill=INK, font=load_font(large, bold=True), anchor="la")
+    draw.text((room, room + round(2.4 * size)), drawable(line), fill=INK, font=load_font(size), anchor="la")
+    return np.asarray(out)
+
+
+STAND_IN = "\u25a1"  # white square, drawn for a character that the font lacks
+
+
+def font_path(*, bold: bool = False) -> Path:
+    """Return the path of the TrueType file."""
+    return Path(__file__).parent.parent / "fonts" / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")
+
+
+@cache
+def load_font(size_px: int, *, bold: bool = False) -> Any:
+    """Return a Pillow font; basic layout, so the letters do not depend on a shaping library being there."""
+    from PIL import ImageFont
+
+    return ImageFont.truetype(str(font_path(bold=bold)), size_px, layout_engine=ImageFont.Layout.BASIC)
+
+
+@cache
+def _has(character: str) -> bool:
+    font = load_font(32)
+    box = bytes(font.getmask("\uffff")), font.getbbox("\uffff")
+    return character.isspace() or (bytes(font.getmask(character)), font.getbbox(character)) != box
+
+
+def missing_characters(text: str) -> tuple[str, ...]:
+    """Return the characters of a text that the font cannot draw, each once, in order.
+
+    Examples
+    --------
+    >>> missing_characters("Mañana, \u6bdb\u7cf8 \u6bdb")
+    ('毛', '糸')
+    """
+    return tuple(dict.fromkeys(c for c in text if not _has(c)))
+
+
+def drawable(text: str) -> str:
+    """Return a text with a white square for each character that the font cannot draw."""
+    return "".join(c if _has(c) else STAND_IN for c in text)

@@ -4,125 +4,98 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from blendplan.blend.strands import LENT, lit_together
+from blendplan.budgets import MAX_ROWS
 from blendplan.colour import hex_to_linear
 from blendplan.errors import QuantityError
-from blendplan.picture.distance import encode
-from blendplan.picture.geometry import (
-    LIGHTS,
-    MIXES,
-    Geometry,
-    Layouts,
-    View,
-    as_layouts,
-    light_levels,
-    mixtures,
-    prepare,
-)
+from blendplan.picture.canvas import BACKGROUND, Colour, View, cut_out, light_of, paint
+from blendplan.picture.geometry import Ends, Layouts, Shape, as_layouts, prepare, prepare_strip
 from blendplan.units import number, whole
 
-__all__ = [
-    "BACKGROUND",
-    "DrawnStripe",
-    "blanket_size_cm",
-    "draw_blanket",
-    "paint",
-    "shape_of",
-    "stripe_heights_px",
-    "view_of",
-    "window_of_repeat",
-    "window_of_stripe",
-]
-
 Window = tuple[float, float, float, float]
-Colour = str | tuple[float, float, float]
 
-BACKGROUND = "#e9e7e2"
-# Near-white yarn has no room for highlights: they are bent below white, by a curve of this power, and the rest
-# is lifted by at most this factor to keep the mean; beyond that the drawn yarn is a little darker than its shade.
-ROLL_OFF, MOST_LIFT = 8.0, 1.3
+# Room round a strip for what stands over its borders, and how high the feet of the next row stand on it, stitch widths.
+ROOM_AROUND, FEET = 1.4, 0.65
 BAND_PX = 4_000_000
+# A thick strand hides a thin one beyond its width: shares of light in the drawing go with this power of the widths, by
+# how many are held (drawn double crochet, widths 1 to 3 times each other: 1.51 to 1.55, 1.25 to 1.3, assumed for four).
+HIDES = {1: 1.0, 2: 1.53, 3: 1.27, 4: 1.2}
+# Steps of widths, so that stitches drawn once serve many pairs, and the thinnest that is drawn beside a thick one.
+STEPS, THINNEST = 20, 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnStripe:
-    """One stripe as the picture needs it.
+    """One stripe as the picture needs it."""
 
-    Attributes
-    ----------
-    strand_colours : tuple of str or of (r, g, b)
-        `#rrggbb` or linear sRGB of each strand, 1 to 4 of them.
-    rows : int
-    label : str
-    """
-
-    strand_colours: tuple[Colour, ...]
+    strand_colours: tuple[Colour, ...]  # `#rrggbb` or linear sRGB of each strand, 1 to 4 of them
     rows: int
-    label: str = ""
+    # How thick each strand is for the stitch, 0.3 to 2, 1 is usual; all usual where none is given.
+    widths: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         whole(len(self.strand_colours), "strands of a drawn stripe", 1, 4)
-        whole(self.rows, "rows of a drawn stripe", 1, 5000)
+        whole(self.rows, "rows of a drawn stripe", 1, MAX_ROWS)
+        if not self.widths:
+            object.__setattr__(self, "widths", (1.0,) * len(self.strand_colours))
+        if len(self.widths) != len(self.strand_colours):
+            raise QuantityError(
+                "{given} widths were given for {allowed} strands; give one for each.",
+                given=len(self.widths),
+                allowed=len(self.strand_colours),
+            )
         for colour in self.strand_colours:
-            _light(colour)
+            light_of(colour)
+
+    @classmethod
+    def of(
+        cls,
+        colours: Sequence[Colour | NDArray[np.float64]],
+        rows: int,
+        *,
+        shares: Sequence[float] | None = None,
+        fullness: float = 1.0,
+        lent: float = LENT,
+    ) -> DrawnStripe:
+        """Return a stripe of strands as they lie together: lit by each other, as thick as the shares that they show.
+
+        `colours`: `#rrggbb` or linear sRGB of each strand in a solid of its own; `shares`: visible shares; equal by
+        default; `fullness`: how thick the strands are for the stitch, taken together, 0.7 to 1.2; 1 is usual; `lent`:
+        as of `blendplan.blend.strands.lit_together`.
+        """
+        many = len(colours)
+        shown = np.full(many, 1 / many) if shares is None else np.asarray(shares, dtype=np.float64) / sum(shares)
+        own = [hex_to_linear(c) if isinstance(c, str) else np.asarray(c, dtype=np.float64) for c in colours]
+        light = lit_together(own, shown, lent=lent)
+        power = HIDES[many]
+        widths = shown ** (1 / power)
+        widths = np.clip(np.round(STEPS * widths * many / widths.sum()) / STEPS, THINNEST, 2 - THINNEST)
+        # What such strands show, and the light that brings its mean to that of the shares.
+        drawn = widths**power / np.sum(widths**power)
+        surplus = np.maximum(shown - drawn, 0)
+        if surplus.sum() > 1e-9:
+            kept = np.minimum(shown / drawn, 1)[:, None]
+            light = kept * light + (1 - kept) * (surplus @ light / surplus.sum())
+        return cls(
+            strand_colours=tuple((float(r), float(g), float(b)) for r, g, b in light),
+            rows=rows,
+            widths=tuple(round(fullness * w, 4) for w in widths.tolist()),
+        )
 
 
-def _light(colour: Colour) -> NDArray[np.float64]:
-    rgb = hex_to_linear(colour) if isinstance(colour, str) else np.asarray(colour, dtype=np.float64)
-    if rgb.shape != (3,) or not np.isfinite(rgb).all():
-        raise QuantityError("a strand colour of {given} was given; three finite numbers are needed.", given=str(colour))
-    return np.clip(rgb, 0.0, 1.0)
-
-
-def shape_of(stripes: Sequence[DrawnStripe]) -> tuple[tuple[int, int], ...]:
-    """Return (rows, strands) of each stripe: all that the geometry depends on, and a key to keep it under."""
-    return tuple((s.rows, len(s.strand_colours)) for s in stripes)
+def shape_of(stripes: Sequence[DrawnStripe]) -> tuple[Shape, ...]:
+    """Return the shape of each stripe: all that the geometry depends on, and a key to keep it under."""
+    return tuple(Shape(rows=s.rows, widths=s.widths) for s in stripes)
 
 
 def blanket_size_cm(stripes: Sequence[DrawnStripe], layout: Layouts) -> tuple[float, float]:
     """Return width and height of the drawn blanket, wave at both edges included, centimetres."""
     rows = as_layouts(layout)
     return rows[0].width_cm, sum(s.rows for s in stripes) * rows[0].rise_cm + max(row.wave_cm for row in rows)
-
-
-def window_of_stripe(
-    stripes: Sequence[DrawnStripe], layout: Layouts, stripe: int, *, width_cm: float | None = None
-) -> Window:
-    """Return a window (left, bottom, right, top) with one stripe in the middle, a row of its neighbours with it.
-
-    Parameters
-    ----------
-    stripes, layout
-        As drawn.
-    stripe : int
-        Counted from 0.
-    width_cm : float, optional
-        The whole width by default; else so much about the middle.
-    """
-    layout = as_layouts(layout)[0]
-    which = whole(stripe, "stripe", 0, len(stripes) - 1)
-    below = sum(s.rows for s in stripes[:which]) * layout.rise_cm
-    above = below + stripes[which].rows * layout.rise_cm + layout.wave_cm
-    half = (layout.width_cm if width_cm is None else min(width_cm, layout.width_cm)) / 2
-    middle, room = layout.width_cm / 2, layout.rise_cm
-    return (middle - half, below - room, middle + half, above + room)
-
-
-def window_of_repeat(stripes: Sequence[DrawnStripe], layout: Layouts, *, row: int = 0) -> Window:
-    """Return a window about one repeat in the middle of the blanket, from a row (counted from 0) on.
-
-    The window is a little wider than the run of stitches that comes again, and three quarters as high.
-    """
-    layout = as_layouts(layout)[0]
-    first, last = layout.runs[len(layout.runs) // 2]
-    left = float(layout.top[first:last, 0].min()) - layout.stitch_width_cm
-    right = float(layout.top[first:last, 0].max()) + layout.stitch_width_cm
-    bottom = row * layout.rise_cm - 0.5
-    return (left, bottom, right, bottom + 0.75 * (right - left))
 
 
 def view_of(
@@ -135,21 +108,9 @@ def view_of(
 ) -> View:
     """Return the view of a window in true proportion.
 
-    Parameters
-    ----------
-    stripes, layout
-        As drawn.
-    size_px : (width, height), optional
-        The window is fitted into it, the rest is background; (1600, 1200) where no scale is given either.
-    px_per_cm : float, optional
-        Scale, instead of a size.
-    window : (left, bottom, right, top), optional
-        Centimetres from the blanket's lower left corner; the whole blanket with a margin by default.
-
-    Raises
-    ------
-    QuantityError
-        If the window is empty or the picture would be larger than 400 million pixels.
+    `stripes`, `layout`: as drawn; `size_px`: the window is fitted into it, the rest is background; (1600, 1200) where
+    no scale is given either; `px_per_cm`: scale, instead of a size; `window`: centimetres from the blanket's lower left
+    corner; the whole blanket with a margin by default.
     """
     width, height = blanket_size_cm(stripes, layout)
     margin = 0.02 * max(width, height) + 0.5 * as_layouts(layout)[0].stitch_width_cm
@@ -183,97 +144,85 @@ def view_of(
     )
 
 
-def stripe_heights_px(stripes: Sequence[DrawnStripe], layout: Layouts, view: View) -> tuple[float, ...]:
-    """Return the height in the picture, pixels from its top, of each stripe's middle at the right edge."""
-    layout = as_layouts(layout)[-1]
-    ends = np.cumsum([0, *(s.rows for s in stripes)]) * layout.rise_cm
-    edge = float(layout.outline[-1, 1])
-    return tuple(float(-((a + b) / 2 + edge) * view.px_per_cm - view.top) for a, b in pairwise(ends))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripFrame:
+    """Where a strip lies on the blanket and where it is cut, centimetres; the foot line of its first row is y = 0."""
 
+    width_cm: float  # of the blanket
+    # From a row to the next. The foot line of a stripe on n rows lies n times as high as that of the first.
+    rise_cm: float
+    room_cm: float  # yarn may stand over the left and right edge by so much
+    low_cm: float  # how far the strip reaches below its foot line: teeth, and the depth of the wave
+    wave_cm: float
+    stitch_cm: float
+    # The wave: corners (x from the blanket's left edge, y up) of a line just above the feet of a row that stands on the
+    # foot line. A strip drawn with rows to spare is cut to r rows by what lies under this line r rows higher up.
+    edge: tuple[tuple[float, float], ...]
 
-def _lights_for(rgb: NDArray[np.float64], weights: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the light levels for one yarn, bent below white with the mean kept as far as `MOST_LIFT` allows."""
-    levels = light_levels()
-    room = 1.0 / max(float(rgb.max()), 1e-6)
-
-    def bent(lift: float) -> NDArray[np.float64]:
-        return lift * levels / (1 + (lift * levels / room) ** ROLL_OFF) ** (1 / ROLL_OFF)
-
-    low, high = 1.0, MOST_LIFT
-    for _ in range(30):
-        lift = (low + high) / 2
-        low, high = (lift, high) if weights @ bent(lift) < weights @ levels else (low, lift)
-    return bent(high)
-
-
-def _table(geometry: Geometry, bundles: Sequence[Sequence[Colour]], background: str) -> NDArray[np.float32]:
-    """Return the light of every code of some bundles of strands, shape (bundles + 1, mixtures, lights, 3), flat."""
-    table = np.zeros((len(bundles) + 1, MIXES, LIGHTS, 3), dtype=np.float32)
-    known: dict[Colour, NDArray[np.float64]] = {}
-    for slot, strands in enumerate(bundles):
-        parts = []
-        for colour in strands:
-            if colour not in known:
-                rgb = _light(colour)
-                known[colour] = _lights_for(rgb, geometry.light_weights)[:, None] * rgb
-            parts.append(known[colour])
-        shares = mixtures(len(strands))
-        table[slot, : len(shares)] = np.tensordot(shares, np.stack(parts), axes=1)
-    table[-1] = (light_levels()[:, None] * _light(background)).astype(np.float32)
-    return table.reshape(-1, 3)
-
-
-def paint(
-    geometry: Geometry, colours: Sequence[Sequence[Colour]], *, background: str = BACKGROUND
-) -> NDArray[np.uint8]:
-    """Return the picture of a drawing in colours, 8-bit sRGB, shape (h, w, 3).
-
-    Parameters
-    ----------
-    geometry : Geometry
-        From `prepare`; reused while only colours change.
-    colours : sequence of strand colours, one a stripe
-    background : str
-        `#rrggbb`.
-
-    Raises
-    ------
-    QuantityError
-        If the stripes or their strands are not as many as were prepared.
-
-    Notes
-    -----
-    Light is mixed, never codes: a pixel is the sum over strands of share x light x the yarn's colour.
-    The mean light of plain cloth is 1, so the mean over a stripe of one yarn is the yarn's own shade, which
-    was read off yarn with its shadows; of two yarns it is the mean of their light.
-    """
-    if tuple(len(c) for c in colours) != geometry.strands:
-        raise QuantityError(
-            "colours for {given} strands in the stripes were given; the drawing was prepared for {allowed}.",
-            given=[len(c) for c in colours],
-            allowed=list(geometry.strands),
+    @classmethod
+    def of(cls, layout: Layouts) -> StripFrame:
+        """Return the frame of all strips of a layout."""
+        rows = as_layouts(layout)
+        row, wave = rows[0], max(r.wave_cm for r in rows)
+        room = ROOM_AROUND * row.stitch_width_cm
+        lowest = min(float(r.base[:, 1].min()) + r.rise_cm for r in rows)
+        x = np.array([-room, *row.outline[:, 0], row.width_cm + room])
+        up = row.wave_y(x) + FEET * row.stitch_width_cm
+        return cls(
+            width_cm=row.width_cm,
+            rise_cm=row.rise_cm,
+            room_cm=room,
+            low_cm=room + wave - lowest,
+            wave_cm=wave,
+            stitch_cm=row.stitch_width_cm,
+            edge=tuple(zip(x.tolist(), up.tolist(), strict=True)),
         )
-    # Stripes of the same strands share their part of the table, whose rows are counted by bundle, not by stripe.
-    bundles: dict[tuple[Colour, ...], int] = {}
-    bundle_of = [bundles.setdefault(tuple(strands), len(bundles)) for strands in colours]
-    light = _table(geometry, tuple(bundles), background)
-    each = MIXES * LIGHTS
-    move = each * (np.array([*bundle_of, len(bundles)]) - np.arange(len(colours) + 1))
 
-    def rows(code: NDArray[np.uint32]) -> NDArray[np.int64]:
-        found = np.take(move, code // each)
-        found += code
-        return found
+    def high_cm(self, rows: int) -> float:
+        """Return how far a strip of so many rows reaches above its foot line."""
+        return rows * self.rise_cm + self.wave_cm + self.room_cm
 
-    packed = np.zeros((len(light), 4), dtype=np.uint8)
-    packed[:, :3] = encode(light)
-    pixels = np.take(packed.view(np.uint32).reshape(-1), rows(geometry.code))
-    picture = np.ascontiguousarray(pixels.view(np.uint8).reshape(*geometry.code.shape, 4)[..., :3])
-    share = geometry.edge_share[:, None]
-    first = light[rows(geometry.code.reshape(-1)[geometry.edge])]
-    second = light[rows(geometry.edge_code)]
-    picture.reshape(-1, 3)[geometry.edge] = encode(first + share * (second - first))
-    return picture
+    def view(self, rows: int, px_per_cm: float) -> View:
+        """Return the pixels of a strip."""
+        left, top, low = -round(self.room_cm * px_per_cm), -round(self.high_cm(rows) * px_per_cm), self.low_cm
+        width = round((self.width_cm + 2 * self.room_cm) * px_per_cm)
+        return View(px_per_cm=px_per_cm, left=left, top=top, width=width, height=round(low * px_per_cm) - top)
+
+
+def draw_strip(
+    stripe: DrawnStripe,
+    layout: Layouts,
+    ends: Ends | None = None,
+    *,
+    px_per_cm: float,
+    seed: int = 0,
+    back_loops: bool = True,
+) -> NDArray[np.uint8]:
+    """Return one stripe drawn alone, see-through where it ends: sRGB and cover, shape (h, w, 4).
+
+    Strips laid over one another from the first worked to the last, each where `StripFrame` tells, are the picture of
+    the blanket. At the foot hang the teeth of the first row, see-through between them, which lie over the stripe below;
+    over the top stand the feet of one more row in the same colours, which the next stripe covers.
+    The seed begins anew at each stripe, so a strip depends on these arguments alone, not on where it goes: it can be
+    drawn ahead, kept under them, and moved. A stripe that comes to stand on an odd number of rows instead of an even
+    one changes from its front strip to its back strip.
+
+    `stripe`: a few rows more than needed leave something to pull up; `ends`: what it begins and ends with; `px_per_cm`:
+    scale; pixels a stitch are this times `layout.stitch_width_cm`; `seed`, `back_loops`: as of `draw_blanket`.
+
+    Examples
+    --------
+    >>> from blendplan.fabric.layout import lay_row
+    >>> from blendplan.fabric.rows import Part, Row, Step
+    >>> row = Row(name="plain", parts=(Part(steps=(Step(kind="each", stitch="dc", count=6),)),))
+    >>> layout = lay_row(row, stitch_width_cm=1.1, row_height_cm=2.0)
+    >>> stripe = DrawnStripe.of(["#8a4b3c", "#d9c7a0"], 6)
+    >>> draw_strip(stripe, layout, Ends(starts="back"), px_per_cm=14.0).shape
+    (212, 136, 4)
+    """
+    view = StripFrame.of(layout).view(stripe.rows, float(number(px_per_cm, "pixels per cm", 0.05, 5000)))
+    drawn = prepare_strip(shape_of([stripe])[0], layout, view, ends=ends or Ends(), seed=seed, back_loops=back_loops)
+    return cut_out(drawn, [stripe.strand_colours])
 
 
 def draw_blanket(

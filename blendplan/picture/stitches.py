@@ -1,162 +1,281 @@
-"""The path of the yarn through each kind of stitch, as seen from the side that is looked at.
+"""The path of the yarn through each kind of stitch, and the light it gets among its neighbours.
 
-A path is a list of points (u, v, z): u across the stitch in stitch widths (0 is its middle), v up its post
-in row heights (0 is the place it is worked in, 1 its top), z towards the eye in stitch widths.
-A smooth curve is laid through the points.
-The paths were drawn by hand after finished crochet; they have no source and claim no lengths
-(yarn used is reckoned elsewhere).
+Both were worked out once (`tests/bake`) and are kept beside this file, a few hundred points a stitch.
+Lengths are stitch widths: x to the right, y up the post from the place it is worked in, z to the eye.
+A stitch of a row that shows its back is turned half about the upright.
+
+Runs of stitches in their frames: where every point of a stitch comes to lie on the blanket.
+
+A stitch is set between its foot and its top, so posts fan out where tops are wider than feet and lean together where
+they are closer; what reaches over to the stitch beside follows that stitch.
+Rows that show their front stand a quarter of a stitch to the left and rows that show their back as much to the right,
+because a stitch is worked under the loops that lie half a stitch beside the post they belong to.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Side", "body_paths", "fills", "foundation_paths", "ridge_paths", "smooth"]
+from blendplan.fabric.layout import RowLayout
 
-Floats = NDArray[np.float64]
-Path = tuple[tuple[float, float, float], ...]
-Side = str  # "front" or "back" of the stitch
+# Paths are worked in half the usual precision, a millionth of a stitch, which is twice as fast.
+Floats = NDArray[np.floating[Any]]
 
-# Down the left leg of a post, through the place it is worked in, up the right leg.
-_POST: Path = (
-    (-0.20, 1.02, -0.08),
-    (-0.20, 0.76, 0.10),
-    (-0.26, 0.42, 0.14),
-    (-0.17, 0.08, 0.10),
-    (0.00, -0.13, 0.02),
-    (0.17, 0.10, 0.08),
-    (0.26, 0.46, 0.12),
-    (0.21, 0.78, 0.10),
-    (0.17, 1.02, -0.08),
-)
-_SHORT_POST: Path = (
-    (-0.30, 1.02, -0.06),
-    (-0.27, 0.55, 0.14),
-    (-0.15, 0.12, 0.10),
-    (0.00, -0.20, 0.02),
-    (0.16, 0.14, 0.10),
-    (0.27, 0.55, 0.12),
-    (0.28, 1.02, -0.08),
-)
-# Yarn of the other side, seen in the gap to the next stitch.
-_BETWEEN: Path = ((0.46, -0.10, -0.46), (0.53, 0.30, -0.40), (0.48, 0.65, -0.40), (0.52, 1.04, -0.46))
-_BACK_LOOP: Path = ((-0.62, 1.03, -0.12), (-0.25, 1.09, 0.0), (0.25, 1.09, 0.0), (0.62, 1.03, -0.12))
-_FRONT_LOOP: Path = (
-    (-0.66, 0.96, -0.10),
-    (-0.38, 0.90, 0.16),
-    (0.0, 0.94, 0.26),
-    (0.40, 1.02, 0.20),
-    (0.70, 1.06, -0.10),
-)
-_CHAIN: tuple[Path, ...] = (
-    ((-0.62, 1.02, -0.02), (-0.30, 0.91, 0.10), (0.10, 0.89, 0.16), (0.52, 1.00, 0.10), (0.66, 1.05, -0.06)),
-    ((-0.62, 1.03, -0.04), (-0.30, 1.13, 0.08), (0.10, 1.14, 0.12), (0.52, 1.06, 0.06), (0.66, 1.02, -0.06)),
-)
+# Chains that stand for the height of a stitch at the turn (trade facts, section 3).
+TURNING_CHAINS = {"sl st": 1, "sc": 1, "hdc": 2, "dc": 3, "tr": 4}
+_ORDER = ("sc", "hdc", "dc", "tr")
 
 
-def _wrap(middle: float, lift: float, turn: float = 1.0, depth: float = 0.30) -> Path:
-    """Return a yarn over lying round the post, climbing by `lift` from one side to the other."""
-    low, high = middle - lift / 2, middle + lift / 2
-    return (
-        (-0.42 * turn, low - 0.03, -0.16),
-        (-0.27 * turn, low + 0.01, 0.16),
-        (0.0, middle, depth),
-        (0.27 * turn, high - 0.01, 0.16),
-        (0.42 * turn, high + 0.03, -0.16),
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class YarnPath:
+    """The middle of the yarn in the order it takes; it goes on in the stitch beside."""
+
+    points: Floats  # (n, 3), as seen by the eye
+    normal: Floats  # (n, 3), across the yarn, turning no more than the yarn does
+    along: Floats  # (n, 3), unit tangent
+    arc: Floats  # (n,), length of yarn from the start
+    # (n, 4), a, b, c, d of light = a + b nx + c ny + d nz for a surface with the normal (nx, ny, nz); a level open
+    # place has 1.
+    light: Floats
+    seen: NDArray[np.bool_]  # (n,), what is not hidden by yarn before it, in the middle of a fabric
+    height: float  # from the place it is worked in to its top; 0 for a chain, which lies along the top
+
+
+@cache
+def _stored() -> dict[str, NDArray[np.float32]]:
+    with np.load(Path(__file__).parent / "stitches.npz") as file:
+        return {name: file[name] for name in file.files}
+
+
+def partner_light() -> NDArray[np.float32]:
+    """Return how much of its light a strand keeps, in eight steps of the cosine of facing the strand beside it."""
+    return _stored()["partner"]
+
+
+def _unit(values: Floats) -> Floats:
+    return np.asarray(values / np.linalg.norm(values, axis=-1, keepdims=True))
+
+
+@cache
+def path_of(kind: str, side: str, *, back_loops: bool) -> YarnPath:
+    """Return the path through a stitch.
+
+    `kind`: one of `STITCH_KINDS` but "tch"; `side`: {"front", "back"}; `back_loops`: whether it is worked in the back
+    loop only, and so is the row above.
+    """
+    chain = kind in ("ch", "sl st")
+    name = "ch both" if chain else f"{kind} {'back' if back_loops else 'both'}"
+    stored, turned = _stored(), side == "back"
+    both = stored[f"{name} points"].astype(np.float32)
+    half = np.array([-1, 1, -1] if turned else [1, 1, 1], dtype=np.float32)
+    points = both[:, :3] * half
+    # A path goes on where that of the stitch one width further began.
+    on = half * np.array([1, 0, 0], dtype=np.float32)
+    ends = np.concatenate([points[-1:] + on, points, points[:1] - on])
+    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    return YarnPath(
+        points=points,
+        normal=both[:, 3:] * half,
+        along=_unit(ends[2:] - ends[:-2]),
+        arc=np.concatenate([[0], np.cumsum(step)]).astype(np.float32),
+        seen=stored[f"{name} seen"][int(turned)],
+        light=stored[f"{name} light"][int(turned)].astype(np.float32),
+        height=0.0 if chain else float(stored["heights"][_ORDER.index(kind)]),
     )
 
 
-def _bar(v: float, depth: float = 0.22) -> Path:
-    """Return a short level bar, the hump at the back of a stitch."""
-    return (
-        (-0.44, v - 0.04, -0.14),
-        (-0.22, v, 0.12),
-        (0.0, v + 0.02, depth),
-        (0.22, v, 0.12),
-        (0.44, v - 0.04, -0.14),
+@cache
+def open_light() -> Floats:
+    """Return the light of yarn that nothing stands over, that of chains on the whole; as of `YarnPath`, one row."""
+    return np.asarray(path_of("ch", "front", back_loops=False).light.mean(axis=0))
+
+
+@cache
+def turning_chain(kind: str, height: float) -> YarnPath:
+    """Return the chains that stand at the start of a row of stitches, one on the other, seen from the front."""
+    one = path_of("ch", "front", back_loops=False)
+    count = TURNING_CHAINS[kind]
+    step = height / count
+
+    def upright(values: Floats) -> Floats:
+        return np.stack([values[:, 1], -values[:, 0], values[:, 2]], axis=1)
+
+    points = upright(one.points) * [1.0, step, 1.0]
+    light = np.column_stack([one.light[:, :1], upright(one.light[:, 1:])])
+    return YarnPath(
+        points=np.concatenate([points + np.array([0.0, (k + 0.9) * step, 0.0]) for k in range(count)]),
+        normal=np.tile(upright(one.normal), (count, 1)),
+        along=np.tile(_unit(upright(one.along) * [1.0, step, 1.0]), (count, 1)),
+        arc=np.concatenate([one.arc + k * (one.arc[-1] + one.arc[1]) for k in range(count)]),
+        seen=np.tile(one.seen, count),
+        light=np.tile(light, (count, 1)),
+        height=height,
     )
 
 
-def _stacked_chains(count: int) -> tuple[Path, ...]:
-    """Return chains standing on one another, as a turning chain does."""
-    left: list[tuple[float, float, float]] = []
-    right: list[tuple[float, float, float]] = []
-    for i in range(count):
-        low, step = i / count, 1.0 / count
-        left += [(-0.02, low, -0.04), (-0.20, low + 0.45 * step, 0.14)]
-        right += [(0.06, low, -0.02), (0.22, low + 0.45 * step, 0.12)]
-    return (*(tuple([*side, (0.0, 1.02, 0.0)]) for side in (left, right)),)
+LONGEST_RUN = 16
+ASIDE = {"front": -0.25, "back": 0.25}
+# Between which distances from its own middle, in stitch widths, a point goes over to the frame of the stitch beside.
+GOES_OVER = (0.35, 0.75)
+# How far posts beside a chain space stand into it at foot and top, stitch widths: they share its one hole and lean on
+# the chains (assumed).
+FOOT_TO_SPACE, TOP_TO_SPACE = 0.26, 0.24
+# Room for yarn beyond the feet and heads of a run, stitch widths.
+MARGIN = 1.3
 
 
-@cache
-def body_paths(kind: str, side: Side) -> tuple[Path, ...]:
-    """Return the paths of a stitch without the loop left free in front of the next row.
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Frames:
+    """Stitches of a run with one neighbour at each end; centimetres from the run's left border and its row's height."""
 
-    Parameters
-    ----------
-    kind : str
-        One of `STITCH_KINDS`.
-    side : {"front", "back"}
-        Which side of the stitch is seen; rows worked to and fro show one after the other.
+    kinds: tuple[str, ...]  # length n + 2, "" where there is no neighbour
+    base: Floats  # base, top, base_way, top_way: (n + 2, 2), foot and head, and across them, one stitch width long
+    top: Floats
+    base_way: Floats
+    top_way: Floats
+
+    def place(self, which: NDArray[np.int64], u: Floats, v: Floats) -> Floats:
+        """Return points of stitches in centimetres, shape (p, n, 2).
+
+        `which` (p,); `u`, `v` (p, n), stitch widths from the middle; share of the way from foot to head.
+        """
+
+        def own(at: NDArray[np.int64], u: Floats) -> Floats:
+            low, low_way = base[at], base_way[at]
+            up, turn = top[at] - low, top_way[at] - low_way
+            return low + u[..., None] * low_way + v[..., None] * (up + u[..., None] * turn)
+
+        base, top, base_way, top_way = (
+            ends.astype(np.float32) for ends in (self.base, self.top, self.base_way, self.top_way)
+        )
+        which = which[:, None]
+        side = np.where(u < 0, -1, 1)
+        beside = np.clip(which + side, 0, len(self.kinds) - 1)
+        low, high = GOES_OVER
+        over = np.clip((np.abs(u) - low) / (high - low), 0, 1)
+        over = (over * over * (3 - 2 * over) * (beside != which))[..., None]
+        return own(np.broadcast_to(which, u.shape), u) * (1 - over) + own(beside, u - side) * over
+
+    def lean(self) -> Floats:
+        """Return how far each stitch is turned to the left, radians, shape (n + 2,)."""
+        way = self.top - self.base
+        return np.arctan2(-way[:, 0], way[:, 1])
+
+    def raised(self, by_cm: float) -> Frames:
+        """Return the frames so much higher up."""
+        up = np.array([0.0, by_cm])
+        return Frames(
+            kinds=self.kinds,
+            base=self.base + up,
+            top=self.top + up,
+            base_way=self.base_way,
+            top_way=self.top_way,
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Chunk:
+    """A run of stitches of a row, with those of the rows below and above it."""
+
+    left_cm: float  # left border on the blanket
+    row: Frames
+    below: Frames
+    above: Frames
+    turn: str  # the kind of stitch beside whose first one the turning chain stands, "" for none here
+    corner: Floats  # corner, far: (2,), lower left and upper right corner of all that it may cover
+    far: Floats
+    key: bytes  # equal for runs of the same shape
+
+
+def _row_frames(layout: RowLayout, side: str) -> Frames:
+    """Return the frames of a whole row with one more at each end."""
+    place = layout.outline[1, 0]
+    reach = 0.3 * place
+
+    def way(points: Floats, span: Floats) -> Floats:
+        rise = (layout.wave_y(points[:, 0] + reach) - layout.wave_y(points[:, 0] - reach)) / (2 * reach)
+        return np.stack([span, span * rise], axis=1)
+
+    def ends(values: Floats, step: Floats | None = None) -> Floats:
+        first, last = values[:1], values[-1:]
+        return np.concatenate([first, values, last] if step is None else [first - step[:1], values, last + step[-1:]])
+
+    base_way, top_way = way(layout.base, layout.base_span), way(layout.top, layout.top_span)
+    kinds = list(layout.kinds)
+    if kinds[0] == "tch" and len(kinds) > 1 and side == "front":
+        # Rows that show their front begin at the right.
+        kinds = [kinds[1], *kinds[1:-1], "tch"]
+    pull = np.zeros((len(kinds), 1))
+    for i, kind in enumerate(kinds):
+        if kind not in ("ch", "tch"):
+            pull[i] = (kinds[i + 1 : i + 2] == ["ch"]) - (kinds[max(i - 1, 0) : i] == ["ch"])
+    return Frames(
+        kinds=("", *kinds, ""),
+        base=ends(layout.base + FOOT_TO_SPACE * pull * base_way, base_way),
+        top=ends(layout.top + TOP_TO_SPACE * pull * top_way, top_way),
+        base_way=ends(base_way),
+        top_way=ends(top_way),
+    )
+
+
+def _cut(frames: Frames, first: int, last: int, shift: Floats) -> Frames:
+    """Return the frames of stitches first to last (not with it) and their neighbours; counted from 0 in the row."""
+    part = slice(first, last + 2)
+    return Frames(
+        kinds=frames.kinds[part],
+        base=frames.base[part] - shift,
+        top=frames.top[part] - shift,
+        base_way=frames.base_way[part],
+        top_way=frames.top_way[part],
+    )
+
+
+def chunks_of(layouts: Sequence[RowLayout], which: int, side: str) -> tuple[Chunk, ...]:
+    """Return the runs of a row in order, long ones cut into pieces.
+
+    `layouts`: the rows that alternate; `which`: the row's own among them; `side`: {"front", "back"}, which side of the
+    row is seen.
     """
-    front = side == "front"
-    if kind == "ch":
-        return _CHAIN
-    if kind == "tch":
-        return _stacked_chains(3)
-    if kind == "sl st":
-        return (_BACK_LOOP,)
-    if kind in ("sc", "hdc"):
-        extra: tuple[Path, ...] = ()
-        if kind == "hdc":
-            extra = (_wrap(0.62, 0.20),) if front else (_bar(0.42), _bar(0.80, 0.26))
-        elif not front:
-            extra = (_bar(0.55),)
-        return (_BETWEEN, _SHORT_POST, *extra, _BACK_LOOP)
-    wraps = (0.36, 0.66) if kind == "tr" else (0.54,)
-    if front:
-        return (_BETWEEN, _POST, *(_wrap(m, 0.16) for m in wraps), _BACK_LOOP)
-    return (_BETWEEN, _POST, *(_wrap(m - 0.06, 0.10, -1.0) for m in wraps), _bar(0.84), _BACK_LOOP)
-
-
-@cache
-def ridge_paths(kind: str) -> tuple[Path, ...]:
-    """Return the front loop of a stitch, which lies free where the next row takes the back loop."""
-    return () if kind in ("ch", "tch") else (_FRONT_LOOP,)
-
-
-@cache
-def foundation_paths(kind: str) -> tuple[Path, ...]:
-    """Return the chain that a stitch of the first row is worked into: at its foot."""
-    return () if kind == "ch" else tuple(tuple((u, v - 1.04, z) for u, v, z in path) for path in _CHAIN)
-
-
-@cache
-def fills(kind: str) -> tuple[float, float] | None:
-    """Return from which to which v the cloth behind a stitch is closed, None where it is open (chains)."""
-    return None if kind in ("ch", "sl st", "tch") else (-0.12, 1.04)
-
-
-def smooth(points: Floats, per_piece: int) -> Floats:
-    """Return curves through points, by Catmull and Rom's cubic, ends kept.
-
-    Parameters
-    ----------
-    points : ndarray, shape (p, n, d)
-        p paths of n points.
-    per_piece : int
-        Samples between two points.
-
-    Returns
-    -------
-    ndarray, shape (p, (n - 1) * per_piece + 1, d)
-    """
-    first, last = 2 * points[:, :1] - points[:, 1:2], 2 * points[:, -1:] - points[:, -2:-1]
-    padded = np.concatenate([first, points, last], axis=1)[:, :, None, :]
-    t = (np.arange(per_piece) / per_piece)[:, None]
-    p0, p1, p2, p3 = padded[:, :-3], padded[:, 1:-2], padded[:, 2:-1], padded[:, 3:]
-    curve = p1 + 0.5 * t * (p2 - p0 + t * (2 * p0 - 5 * p1 + 4 * p2 - p3 + t * (3 * (p1 - p2) + p3 - p0)))
-    return np.concatenate([curve.reshape(len(points), -1, points.shape[2]), points[:, -1:]], axis=1)
+    layout = layouts[which]
+    other = {"front": "back", "back": "front"}[side]
+    under, over = layouts[(which - 1) % len(layouts)], layouts[(which + 1) % len(layouts)]
+    row, below, above = _row_frames(layout, side), _row_frames(under, other), _row_frames(over, other)
+    place, n = layout.outline[1, 0], len(layout.kinds)
+    standing = "tch" in layout.kinds
+    chunks = []
+    for first, last in layout.runs:
+        for a, b in pairwise([*range(first, last, LONGEST_RUN), last]):
+            left = float(layout.top[a, 0] - place / 2)
+            shift = np.array([left, 0.0])
+            # The other rows are cut where this one is; their stitches need not be as many.
+            wide = range(min(a, len(under.kinds), len(over.kinds)), b)
+            parts = [_cut(row, a, b, shift)]
+            for frames, lift in ((below, -layout.rise_cm), (above, layout.rise_cm)):
+                parts.append(_cut(frames, wide.start, min(b, len(frames.kinds) - 2), shift).raised(lift))
+            starts = a == 0 if side == "back" else b == n
+            turn = "" if standing or not starts else next((k for k in layout.kinds if k not in ("ch", "tch")), "")
+            points, margin = np.concatenate([parts[0].base, parts[0].top]), MARGIN * layout.stitch_width_cm
+            key = repr([(p.kinds, turn) for p in parts]).encode() + b"".join(
+                values.round(5).tobytes() for p in parts for values in (p.base, p.top, p.base_way, p.top_way)
+            )
+            chunks.append(
+                Chunk(
+                    left_cm=left,
+                    row=parts[0],
+                    below=parts[1],
+                    above=parts[2],
+                    turn=turn,
+                    corner=points.min(axis=0) - margin,
+                    far=points.max(axis=0) + margin,
+                    key=key,
+                )
+            )
+    return tuple(chunks)

@@ -1,79 +1,63 @@
-"""Tiles: a run of stitches drawn once, without colour, and placed many times.
+"""Tiles: a run of stitches of one row drawn once, without colour, and placed many times.
 
-All rows of a ripple have one shape and a repeat comes again along the row, so a few seeded variants of each
-run are enough for a whole blanket.
-A tile is drawn in fine pixels and brought down to the picture's pixels by area mean, at each fraction of a
-pixel where it is needed.
+All rows of a ripple have one shape and a repeat comes again along the row, so a few seeded variants of each run are
+enough for a whole blanket.
+A tile shows its row among its neighbours: what the loops of the row below hide is left out, and under the feet of the
+row above and of the stitch beside there is more of the same.
+So tiles laid over one another from the bottom up, a front row from left to right and a back row from right to left,
+leave no seam, and each end of a loop goes under the stitch that it is drawn through.
+A tile is drawn in fine pixels and brought down to the picture's pixels by area mean, at each fraction of a pixel where
+it is needed.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from itertools import pairwise
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from blendplan.fabric.layout import RowLayout
-from blendplan.picture.stitches import body_paths, fills, foundation_paths, ridge_paths, smooth
-from blendplan.picture.tubes import Strands, hollow_step, join, shade, sweep, twist
-
-__all__ = ["LARGE_STITCH", "Chunk", "TileShop", "chunks_of", "fine_factor", "is_large"]
+from blendplan.picture.stitches import ASIDE, Chunk, Frames, YarnPath, open_light, path_of, turning_chain
+from blendplan.picture.tubes import RADIUS, Cloth, Part, Some, Strands, join, shade, sweep
 
 Floats = NDArray[np.float64]
 Maps = NDArray[np.float32]
 Box = tuple[int, int, int, int]
 
 VARIANTS = 3
-LONGEST_RUN = 8
-# Radius of one strand of a bundle of 1 to 4, in stitch widths: the bundle's cross-section stays the same.
-BUNDLE_RADIUS = 0.225
-# Light of the cloth behind the stitches, which is seen through gaps between posts only.
-BEHIND = 0.18
-# Light of the yarn between posts, before its own shading.
-BETWEEN = 0.72
-JITTER = 0.028
-# Room for yarn beyond the feet and heads of a run, stitch widths.
-MARGIN = 0.9
+# Owner of fine pixels without yarn; the strands count from 0.
+NOTHING = -2
+# How far the foundation chain lies below the foot of the first row, stitch widths.
+FOUNDATION_LOW = 0.15
+# Fibres round the yarn: how far they reach, stitch widths, how much they cover at most, and their light.
+HAZE_REACH, HAZE_COVER, HAZE = 0.12, 0.40, 0.30
+# Gaps narrower than a strand are closed by fibres and by yarn deep behind: from and at what share of yarn around a
+# place, and the light there. What is wider shows what lies below.
+CLOSED_FROM, CLOSED_AT, DEEP = 0.50, 0.60, 0.16
+# Fuzz: spread of the places that fibres show, stitch widths; the share of strays and how much further they reach; from
+# how many fine pixels on it is seen (assumed, after photographs of acrylic and wool).
+FUZZ, STRAYS, STRAYS_REACH, FUZZ_FROM = 0.012, 0.08, 3.0, 0.7
+# Side of the square of fuzz that comes again and again, fine pixels.
+FUZZ_FIELD = 256
+# Feet and loops of the rows above and below: what lies within this of where the rows meet, stitch widths.
+MEETS = 0.62
+# Where the turning chain stands beside the last stitch, stitch widths from its middle.
+TURN_AT = 0.68
 # Stitch width in pixels from which stitches are large: tiles are drawn one by one, in the part that is seen.
-LARGE_STITCH = 30.0
+LARGE_STITCH = 80.0
+# Fine pixels round a tile, so that stitches far below a pixel have room for their spheres.
+PAD = 3
 # Share of a large tile above which it is drawn whole, and kept.
 WORTH_A_PART = 0.7
-_LAYERS = ("body", "ridge", "foundation")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Chunk:
-    """A run of stitches relative to its left border and the height of its row.
-
-    Attributes
-    ----------
-    left_cm : float
-        Left border on the blanket.
-    kinds : tuple of str
-    base, top : ndarray, shape (n, 2)
-    base_way, top_way : ndarray, shape (n, 2)
-        Across the stitch, one stitch width long, along the wave at foot and head.
-    corner, far : ndarray, shape (2,)
-        Lower left and upper right corner of all that it may cover.
-    key : bytes
-        Equal for runs of the same shape.
-    """
-
-    left_cm: float
-    kinds: tuple[str, ...]
-    base: Floats
-    top: Floats
-    base_way: Floats
-    top_way: Floats
-    corner: Floats
-    far: Floats
-    key: bytes
+# The path has about eleven points a stitch width; strands of more fine pixels than this need more.
+SMOOTH_RADIUS, SPARSE_RADIUS, SPARSE_FULLER = 8.0, 3.9, 1.1
 
 
 def fine_factor(stitch_px: float) -> int:
     """Return fine pixels per pixel for a stitch of so many pixels."""
-    return 4 if stitch_px < 5 else 3 if stitch_px < 10 else 2
+    return 4 if stitch_px < 5 else 3 if stitch_px < 8 else 2 if stitch_px < LARGE_STITCH else 1
 
 
 def is_large(stitch_px: float) -> bool:
@@ -81,28 +65,18 @@ def is_large(stitch_px: float) -> bool:
     return stitch_px >= LARGE_STITCH
 
 
-def chunks_of(layout: RowLayout) -> tuple[Chunk, ...]:
-    """Return the runs of a row in order, long ones cut into pieces."""
-    place = layout.outline[1, 0]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Context:
+    """What a tile shows: a row's side, its strands and what is above and below it."""
 
-    def way(points: Floats, span: Floats) -> Floats:
-        reach = 0.3 * place
-        rise = (layout.wave_y(points[:, 0] + reach) - layout.wave_y(points[:, 0] - reach)) / (2 * reach)
-        return np.stack([span, span * rise], axis=1)
+    side: str  # {"front", "back"}
+    widths: tuple[float, ...]  # as of `Shape`
+    first: bool  # first, last: whether it stands on the foundation chain; whether no row stands on it
+    last: bool
 
-    base_way, top_way = way(layout.base, layout.base_span), way(layout.top, layout.top_span)
-    chunks = []
-    for first, last in layout.runs:
-        cuts = [*range(first, last, LONGEST_RUN), last]
-        for a, b in pairwise(cuts):
-            left = float(layout.top[a, 0] - place / 2)
-            shift = np.array([left, 0.0])
-            parts = (layout.base[a:b] - shift, layout.top[a:b] - shift, base_way[a:b], top_way[a:b])
-            kinds = layout.kinds[a:b]
-            key = repr(kinds).encode() + b"".join(p.round(5).tobytes() for p in parts)
-            points, margin = np.concatenate(parts[:2]), MARGIN * layout.stitch_width_cm
-            chunks.append(Chunk(left, kinds, *parts, points.min(axis=0) - margin, points.max(axis=0) + margin, key))
-    return tuple(chunks)
+    def radius(self) -> float:
+        """Return the radius of the thickest strand, stitch widths."""
+        return RADIUS[len(self.widths)] * max(self.widths)
 
 
 @dataclass(slots=True, eq=False)
@@ -110,12 +84,6 @@ class _Fine:
     maps: Maps  # (1 + strands, h, w): cover, then light x cover of each strand
     right: int  # fine pixels from the tile's left edge to the anchor
     down: int
-
-
-def _paths(kind: str, layer: str, side: str) -> tuple[tuple[tuple[float, float, float], ...], ...]:
-    if layer == "body":
-        return body_paths(kind, side)
-    return ridge_paths(kind) if layer == "ridge" else foundation_paths(kind)
 
 
 def _area_mean(maps: Maps, f: int, pad_x: int, pad_y: int) -> Maps:
@@ -147,180 +115,204 @@ def _ready(means: Maps, roll: int) -> Maps:
     return np.concatenate([1 - means[:1], means[:1], np.roll(means[1:], roll, axis=0)])
 
 
+def _kind_at(frames: Frames, i: int) -> str:
+    return frames.kinds[i] if 0 <= i < len(frames.kinds) else ""
+
+
+@lru_cache(maxsize=4)
+def _fuzz(seed: int) -> Maps:
+    """Return how far down and right lie the places that fibres show, shape (2, side, side): tufts, fibres, strays."""
+    from scipy.ndimage import gaussian_filter
+
+    rng = np.random.default_rng([seed, 257])
+    shape = (2, FUZZ_FIELD, FUZZ_FIELD)
+    tufts = gaussian_filter(rng.normal(size=shape), (0, 1.2, 1.2), mode="wrap")
+    fibres = np.where(rng.random(shape[1:]) < STRAYS, STRAYS_REACH, 1.0) * rng.normal(size=shape)
+    return (0.4 * tufts / tufts.std() + 0.8 * fibres).astype(np.float32)
+
+
+def _freed(path: YarnPath) -> YarnPath:
+    """Return a stitch whose loops no row stands on, so they are lit as chains are."""
+    if not path.height:
+        return path
+    share = np.clip((path.points[:, 1] - path.height + 0.5) / 0.4, 0, 1)[:, None]
+    return replace(path, light=path.light * (1 - share) + open_light() * share)
+
+
 @dataclass(slots=True, eq=False)
 class TileShop:
-    """Draws tiles when they are first asked for and keeps them.
-
-    Attributes
-    ----------
-    layout : RowLayout
-    fine_per_cm : float
-    factor : int
-        Fine pixels per pixel.
-    seed : int
-    """
+    """Draws tiles when they are first asked for and keeps them."""
 
     layout: RowLayout
     fine_per_cm: float
-    factor: int
+    factor: int  # fine pixels per pixel
     seed: int
+    back_loops: bool
     _fine: dict[tuple[object, ...], _Fine] = field(default_factory=dict)
     _ready: dict[tuple[object, ...], Maps] = field(default_factory=dict)
 
     def tile(
-        self,
-        chunk: Chunk,
-        *,
-        layer: str,
-        side: str,
-        strands: int,
-        looks: int,
-        variant: int,
-        roll: int,
-        x: int,
-        y: int,
-        seen: Box,
+        self, chunk: Chunk, context: Context, *, variant: int, roll: int, at: tuple[int, int], seen: Box
     ) -> tuple[Maps, int, int]:
         """Return a tile and the pixel of its upper left corner.
 
-        Parameters
-        ----------
-        chunk, layer, side, strands, variant
-            What is drawn.
-        looks : int
-            How many variants of it are in use.
-        roll : int
-            By how many the strands change places.
-        x, y : int
-            Fine pixel of the anchor: left border of the run, height of the row.
-        seen : tuple of 4 int
-            Fine pixels (left, top, right, bottom) that are looked at; a large tile of which only a part is seen
-            is drawn in that part alone.
-
-        Returns
-        -------
-        maps : ndarray, shape (2 + strands, h, w)
-            What it leaves of that below it, its cover, and the light of each strand.
-        left, top : int
+        `chunk`, `context`, `variant`: what is drawn; `roll`: by how many the strands change places; `at`: fine pixel of
+        the anchor: left border of the run, height of the row; `seen`: fine pixels (left, top, right, bottom) that are
+        looked at; a large tile of which only a part is seen is drawn in that part alone; returns `maps` (2 + strands,
+        h, w), what it leaves of that below it, its cover, and the light of each strand.
         """
-        side = side if layer == "body" else "front"
-        name = (chunk.key, layer, side, strands)
+        name = (chunk.key, context)
         f = self.factor
         if (*name, variant) not in self._fine:
             large = is_large(self.layout.stitch_width_cm * self.fine_per_cm / f)
-            part = self._part(chunk, strands, x, y, seen) if large else None
-            # Small stitches are drawn in all variants at once, which is quicker; large ones when needed.
-            many = (variant,) if large else tuple(range(looks))
-            fines = self._draw(chunk, layer=layer, side=side, strands=strands, variants=many, part=part)
+            part = self._part(chunk, context, at, seen) if large else None
+            drawn = self._draw(chunk, context, variant, part)
             if part is not None:
-                left, top = x - fines[0].right, y - fines[0].down
-                return _ready(_area_mean(fines[0].maps, f, left % f, top % f), roll), left // f, top // f
-            for which, drawn in zip(many, fines, strict=True):
-                self._fine[*name, which] = drawn
+                left, top = at[0] - drawn.right, at[1] - drawn.down
+                return _ready(_area_mean(drawn.maps, f, left % f, top % f), roll), left // f, top // f
+            self._fine[*name, variant] = drawn
         fine = self._fine[*name, variant]
-        left, top = x - fine.right, y - fine.down
+        left, top = at[0] - fine.right, at[1] - fine.down
         place = (*name, variant, roll, left % f, top % f)
         if place not in self._ready:
             self._ready[place] = _ready(_area_mean(fine.maps, f, left % f, top % f), roll)
         return self._ready[place], left // f, top // f
 
-    def _part(self, chunk: Chunk, strands: int, x: int, y: int, seen: Box) -> Box | None:
-        """Return the part of a tile to be drawn, fine pixels from its corner; None for all of it.
+    def _part(self, chunk: Chunk, context: Context, at: tuple[int, int], seen: Box) -> Box | None:
+        """Return the part of a tile to be drawn, fine pixels from its corner; none for all of it.
 
-        There is room around for whole spheres and for the neighbourhood that hollows are measured against.
+        There is room around for whole spheres and for the haze.
         """
         scale = self.fine_per_cm
         width = self.layout.stitch_width_cm * scale
-        room = int(0.35 * width + BUNDLE_RADIUS / strands**0.5 * width) + 4
-        grid = hollow_step(width)
-        left, top = x - round(-chunk.corner[0] * scale), y - round(chunk.far[1] * scale)
+        room = int((2 * context.radius() + 2 * HAZE_REACH) * width) + 6
+        left, top = at[0] - round(-chunk.corner[0] * scale), at[1] - round(chunk.far[1] * scale)
         w, h = (int(np.ceil(v * scale)) for v in chunk.far - chunk.corner)
-        x0, y0 = (max(0, v - room) // grid * grid for v in (seen[0] - left, seen[1] - top))
+        x0, y0 = max(0, seen[0] - left - room), max(0, seen[1] - top - room)
         x1, y1 = min(w, seen[2] - left + room), min(h, seen[3] - top + room)
         if x1 <= x0 or y1 <= y0:
-            return (0, 0, grid, grid)
+            return (0, 0, 1, 1)
         return None if (x1 - x0) * (y1 - y0) > WORTH_A_PART * w * h else (x0, y0, x1, y1)
 
-    def _draw(
-        self, chunk: Chunk, *, layer: str, side: str, strands: int, variants: tuple[int, ...], part: Box | None
-    ) -> list[_Fine]:
-        """Return some variants of a tile, drawn below one another and taken apart."""
-        stream = (_LAYERS.index(layer), side == "back", len(chunk.kinds))
-        rngs = [np.random.default_rng([self.seed, v, *stream]) for v in variants]
+    def _draw(self, chunk: Chunk, context: Context, variant: int, part: Box | None) -> _Fine:
+        """Return one variant of a tile."""
+        rng = np.random.default_rng([self.seed, variant, context.side == "back", context.first, context.last])
         scale = self.fine_per_cm
-        width = self.layout.stitch_width_cm * scale
-        radius = BUNDLE_RADIUS / float(np.sqrt(strands)) * width
         corner, far = chunk.corner, chunk.far
-        height = int(np.ceil((far[1] - corner[1]) * scale))
-        shape = (height * len(variants), int(np.ceil((far[0] - corner[0]) * scale)))
-        origin = (0, 0)
-        if part is not None:
-            origin, height, shape = part[:2], part[3] - part[1], (part[3] - part[1], part[2] - part[0])
-        parts: list[Strands] = []
-        kinds = np.array(chunk.kinds)
-        for kind in dict.fromkeys(chunk.kinds):
-            one = np.flatnonzero(kinds == kind)
-            these = np.tile(one, len(variants))
-            shift = np.repeat(np.arange(len(variants)) * height, len(one))[:, None]
+        wide, high = (int(np.ceil(v * scale)) for v in far - corner)
+        x0, y0, x1, y1 = part or (-PAD, -PAD, wide + PAD, high + PAD)
+        shape = (y1 - y0, x1 - x0)
+        origin = np.array([corner[0] + x0 / scale, far[1]])
+        cloth = Cloth(scale, self.layout.stitch_width_cm, origin, float(-y0), rng)
+        samples = self._yarn(chunk, context, cloth)
+        owner, depth = sweep(samples, shape)
+        grain = np.random.default_rng([self.seed, 256]).normal(size=256).astype(np.float32)
+        light, who = shade(samples, owner, depth, grain)
+        light, who = self._fuzzed(light, who, depth, (x0, y0))
+        maps = self._maps(light, who, len(context.widths))
+        return _crop(maps, round(-corner[0] * scale) - x0, round(far[1] * scale) - y0)
 
-            def drawn(low: float, high: float, *size: int, n: int = len(one)) -> Floats:
-                return np.concatenate([rng.uniform(low, high, (n, *size)) for rng in rngs])
+    def _fuzzed(
+        self, light: Maps, who: NDArray[np.int8], depth: Maps, corner: tuple[int, int]
+    ) -> tuple[Maps, NDArray[np.int8]]:
+        """Return light and owners with fibres that stand off: a fine pixel shows a place near it that lies higher."""
+        reach = FUZZ * self.layout.stitch_width_cm * self.fine_per_cm
+        if reach < FUZZ_FROM:
+            return light, who
+        height, width = light.shape
+        # Fixed to the tile, so that a part of it has the fuzz of the whole.
+        x, y = np.arange(width), np.arange(height)[:, None]
+        field = _fuzz(self.seed)[:, (y + corner[1]) % FUZZ_FIELD, (x + corner[0]) % FUZZ_FIELD]
+        away = np.rint(field * np.float32(reach)).astype(np.int64)
+        spots = np.clip(y + away[0], 0, height - 1) * width + np.clip(x + away[1], 0, width - 1)
+        spots = np.where(np.take(depth, spots) > depth, spots, y * width + x)
+        return np.take(light, spots), np.take(who, spots)
 
-            for path in _paths(kind, layer, side):
-                points = np.repeat(np.array(path)[None], len(these), axis=0)
-                points[..., :2] += drawn(-JITTER, JITTER, len(path), 2)
-                length = np.sqrt(
-                    np.sum(np.diff(self._place(chunk, one, points[: len(one)]), axis=1) ** 2, axis=2)
-                ).max()
-                curve = smooth(points, max(3, int(np.ceil(1.1 * length * scale / max(3.0, 0.28 * radius)))))
-                middle = np.empty_like(curve)
-                middle[..., :2] = (self._place(chunk, these, curve) - [corner[0], far[1]]) * [scale, -scale]
-                middle[..., :2] -= origin
-                middle[..., 1] += shift
-                middle[..., 2] = curve[..., 2] * width
-                lit = np.ones(curve.shape[:2])
-                if layer == "body" and kind != "ch":
-                    lit = 0.66 + 0.34 * np.clip((curve[..., 1] + 0.05) / 0.26, 0, 1)
-                    lit *= np.where(curve[..., 2] < -0.3, BETWEEN, 1.0)
-                turn = {"phase": drawn(0, 2 * np.pi, 1), "wander": drawn(-1, 1, 3)}
-                parts.append(twist(middle, lit, strands=strands, radius=radius, width=width, **turn))
-        maps = np.zeros((1 + strands, *shape), dtype=np.float32)
-        if layer == "body":
-            maps[0] = np.tile(self._behind(chunk, (height, shape[1]), origin), (len(variants), 1))
-            maps[1:] = maps[0] * np.float32(BEHIND / strands)
-        if parts:
-            samples = join(parts)
-            swept = sweep(samples, shape)
-            grain = np.random.default_rng([self.seed, 256]).normal(size=256).astype(np.float32)
-            light, who = shade(samples, swept, width, grain)
-            np.maximum(maps[0], who >= 0, out=maps[0])
-            for j in range(strands):
-                np.copyto(maps[1 + j], np.where(who == j, light, np.float32(0)), where=who >= 0)
-        right, down = round(-corner[0] * scale) - origin[0], round(far[1] * scale) - origin[1]
-        return [_crop(maps[:, v * height : (v + 1) * height], right, down) for v in range(len(variants))]
+    def _maps(self, light: Maps, who: NDArray[np.int8], strands: int) -> Maps:
+        """Return cover and light of each strand, with a haze of fibres where no yarn was drawn."""
+        from PIL import Image, ImageFilter
 
-    def _place(self, chunk: Chunk, these: NDArray[np.int64], points: Floats) -> Floats:
-        """Return points (u, v) of some stitches, shape (p, n, 2 or more), on the cloth in centimetres."""
-        u, v = points[..., :1], points[..., 1:2]
-        base, top = chunk.base[these][:, None], chunk.top[these][:, None]
-        across = chunk.base_way[these][:, None] * (1 - v) + chunk.top_way[these][:, None] * v
-        return base * (1 - v) + top * v + u * across
+        yarn = Image.fromarray((who >= 0).view(np.uint8) * np.uint8(255))
+        reach = max(1.0, HAZE_REACH * self.layout.stitch_width_cm * self.fine_per_cm)
+        near = np.asarray(yarn.filter(ImageFilter.BoxBlur(reach)), dtype=np.float32) / np.float32(255)
+        closed = np.clip((near - np.float32(CLOSED_FROM)) / np.float32(CLOSED_AT - CLOSED_FROM), 0, 1)
+        haze = np.minimum(near * np.float32(2 * HAZE_COVER), np.float32(HAZE_COVER))
+        haze = np.where(who == NOTHING, haze + (1 - haze) * closed, np.float32(0))
+        maps = np.empty((1 + strands, *who.shape), dtype=np.float32)
+        maps[0] = (who >= 0) + haze
+        haze *= (np.float32(HAZE) + closed * np.float32(DEEP - HAZE)) / np.float32(strands)
+        for j in range(strands):
+            maps[1 + j] = np.where(who == j, light, haze)
+        return maps
 
-    def _behind(self, chunk: Chunk, shape: tuple[int, int], origin: tuple[int, int]) -> Maps:
-        """Return the cover of the cloth behind the stitches."""
-        from PIL import Image, ImageDraw
+    def _yarn(self, chunk: Chunk, context: Context, cloth: Cloth) -> Strands:
+        """Return all strands of a tile: its own row, the feet of the row above, the loops of the row below."""
+        other = {"front": "back", "back": "front"}[context.side]
+        row = cloth.wandered(chunk.row)
+        wanted = [(row, context.side, "row")]
+        if not context.last:
+            wanted.append((chunk.above, other, "feet"))
+        if not context.first:
+            wanted.append((chunk.below, other, "loops"))
+        some = []
+        for frames, side, what in wanted:
+            # Loops reach over to the stitch that was worked before, which may be a chain.
+            before = 1 if side == "front" else -1
+            looks = [(k, _kind_at(frames, i + before) == "ch") for i, k in enumerate(frames.kinds)]
+            for kind, after_chain in dict.fromkeys(looks):
+                which = np.array([i for i, look in enumerate(looks) if look == (kind, after_chain)])
+                part = self._part_of(kind, side, what, frames, context) if kind else None
+                if part is not None:
+                    part = part.after_chain() if after_chain else part
+                    aside = 0.0 if kind in ("ch", "tch") else ASIDE[side]
+                    if what != "loops":
+                        # The stitch on the side that was laid before shows from there.
+                        which = which[which > 0] if context.side == "front" else which[which < len(looks) - 1]
+                    if which.size:
+                        some.append(Some(frames, which, part, np.full(len(which), what != "loops"), aside))
+        some += self._ends(chunk, row, context)
+        return join([self._held(cloth, these, context) for these in some])
 
-        image = Image.new("L", (shape[1], shape[0]))
-        draw = ImageDraw.Draw(image)
-        for i, kind in enumerate(chunk.kinds):
-            extent = fills(kind)
-            if extent is None:
-                continue
-            low, high = extent
-            edge = np.array([[[-0.4, low], [0.45, low], [0.5, high], [-0.42, high]]])
-            spots = (self._place(chunk, np.array([i]), edge)[0] - [chunk.corner[0], chunk.far[1]]) * [
-                self.fine_per_cm,
-                -self.fine_per_cm,
-            ]
-            draw.polygon([(float(x), float(y)) for x, y in spots - origin], fill=255)
-        return np.asarray(image, dtype=np.float32) / np.float32(255)
+    def _ends(self, chunk: Chunk, row: Frames, context: Context) -> list[Some]:
+        """Return the foundation chain under a first row, and the turning chain beside the first stitch worked."""
+        out = []
+        if context.first:
+            under = chunk.below.raised(-FOUNDATION_LOW * self.layout.stitch_width_cm)
+            which = np.array([i for i, kind in enumerate(under.kinds) if kind])
+            chain = Part(path_of("ch", "front", back_loops=False))
+            out.append(Some(under, which, chain, np.ones(len(which), dtype=bool), 0.0))
+        if chunk.turn:
+            right = context.side == "front"
+            which = np.array([len(row.kinds) - 2 if right else 1])
+            chains = Part(turning_chain(chunk.turn, self._full()))
+            out.append(Some(row, which, chains, np.ones(1, dtype=bool), TURN_AT if right else -TURN_AT))
+        return out
+
+    def _full(self) -> float:
+        return self.layout.row_height_cm / self.layout.stitch_width_cm
+
+    def _part_of(self, kind: str, side: str, what: str, frames: Frames, context: Context) -> Part | None:
+        """Return the path of a kind of stitch and what of it is drawn, None for nothing."""
+        main = next((k for k in frames.kinds if k in ("sc", "hdc", "dc", "tr")), "dc")
+        path = (
+            turning_chain(main, self._full())
+            if kind == "tch"
+            else path_of(kind, side, back_loops=self.back_loops and not (context.first and what == "row"))
+        )
+        y = path.points[:, 1]
+        if what == "feet":
+            return Part(path, path.seen & (y < MEETS)) if path.height else None
+        if what == "loops":
+            return Part(path, y > path.height - MEETS)
+        return Part(_freed(path)) if context.last else Part(path, path.seen)
+
+    def _held(self, cloth: Cloth, some: Some, context: Context) -> Strands:
+        """Return the strands of some stitches of one kind."""
+        width = cloth.width_cm * cloth.scale
+        radius, part, width_of = context.radius() * width, some.part, 1.0
+        if radius > SMOOTH_RADIUS:
+            part = part.finer()
+        elif radius < SPARSE_RADIUS:
+            part = Part(part.path, part.drawn & (np.arange(len(part.path.arc)) % 2 == 0))
+            width_of = SPARSE_FULLER
+        return cloth.held(replace(some, part=part), context.widths, width_of)

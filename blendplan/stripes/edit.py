@@ -10,11 +10,10 @@ import random
 from collections.abc import Sequence as Seq
 from dataclasses import replace
 
+from blendplan.budgets import MAX_ROWS
 from blendplan.errors import StripeError
-from blendplan.stripes.model import MAX_ROWS, Stripe
+from blendplan.stripes.model import Stripe
 from blendplan.units import whole
-
-__all__ = ["add", "arrange", "join", "lock", "move", "remove", "reverse", "set_rows", "shuffle", "split", "swap"]
 
 Stripes = tuple[Stripe, ...]
 
@@ -54,21 +53,6 @@ def move(stripes: Seq[Stripe], source: int, target: int) -> Stripes:
     order = [stripes[i] for i in free]
     order.insert(free.index(target), order.pop(free.index(source)))
     return _refill(stripes, order)
-
-
-def arrange(stripes: Seq[Stripe], places: Seq[int]) -> Stripes:
-    """Return the stripes in another order, read from their old positions.
-
-    Locked stripes keep their positions, wherever the list puts them; the free ones follow each other as it says.
-
-    Raises
-    ------
-    StripeError
-        If a position is missing, given twice or not there.
-    """
-    if sorted(places) != list(range(len(stripes))):
-        raise StripeError("that order cannot be read; reload the page.")
-    return _refill(stripes, [stripes[p] for p in places if not stripes[p].locked])
 
 
 def _refill(stripes: Seq[Stripe], free: Seq[Stripe]) -> Stripes:

@@ -11,8 +11,6 @@ from blendplan.stripes.model import Stripe
 from blendplan.wording import Notice, note
 from blendplan.yarn import Yarn
 
-__all__ = ["FIBRES", "bleed_pairs", "care_notices", "gentleness"]
-
 # Words on bands and how gently the fibre is washed as a rule: 0 machine warm, 1 machine gentle, 2 by hand, cool.
 # Common practice, no source; the band itself always counts for more.
 FIBRES: dict[str, int] = {
@@ -80,11 +78,25 @@ def gentleness(fibre: str) -> int | None:
     return max(known) if known else None
 
 
+def washing(yarns: Sequence[Yarn]) -> tuple[Notice, ...]:
+    """Return how a blanket of these yarns is washed, wetted and dried, as the gentlest of them asks."""
+    levels = [gentleness(yarn.fibre) if yarn.fibre else None for yarn in yarns]
+    gentlest = max(2 if level is None else level for level in levels)
+    ways = (
+        note("Wash it by machine, warm, in a gentle programme with nothing rough, unless a care sign forbids it."),
+        note("Wash it by machine, cool, in the programme for wool or fine things, unless a care sign forbids it."),
+        note("Wash it by hand, cool, with a wool detergent, unless the care signs of all its yarns allow the machine."),
+    )
+    return (
+        ways[gentlest],
+        note("Wet it through without rubbing, press the water out in a towel, and do not wring or hang it."),
+        note("Lay it flat, pull it to its size, let the peaks lie in one line, and dry it away from heat."),
+    )
+
+
 def bleed_pairs(yarns: Sequence[Yarn], stripes: Sequence[Stripe]) -> tuple[tuple[str, str], ...]:
     """Return pairs (dark, light) that lie in one stripe or in stripes next to each other, widest step first.
 
-    Notes
-    -----
     A pair counts from a step of 40 in CIE lightness with the darker one below 45; a dark red or navy one, which are
     said to bleed worst, from 25.
     """
@@ -111,19 +123,7 @@ def _bleeds_worst(lab: tuple[float, float, float]) -> bool:
 
 
 def care_notices(yarns: Sequence[Yarn], stripes: Sequence[Stripe]) -> tuple[Notice, ...]:
-    """Return what to heed in washing a blanket of these yarns.
-
-    Parameters
-    ----------
-    yarns : sequence of Yarn
-    stripes : sequence of Stripe
-        Only yarns that a stripe uses count.
-
-    Returns
-    -------
-    tuple of Notice
-        Level `caution`; empty where one known fibre is used and no dark yarn lies beside a light one.
-    """
+    """Return what to heed in washing a blanket of these yarns."""
     used = {name for stripe in stripes for name in stripe.strands}
     worn = [yarn for yarn in yarns if yarn.name in used]
     out: list[Notice] = []
@@ -134,21 +134,20 @@ def care_notices(yarns: Sequence[Yarn], stripes: Sequence[Stripe]) -> tuple[Noti
         names = [name for name, level in known.items() if level == gentlest]
         out.append(
             note(
-                "The yarns are of different fibres: wash and dry the whole blanket by the gentlest band, "
-                "that of {names}.",
+                "The yarns are of different fibres: wash and dry the whole blanket as the gentlest asks, {names}.",
                 "caution",
                 names=", ".join(names),
             )
         )
     elif len({yarn.fibre.lower() for yarn in worn if yarn.fibre}) > 1:
         out.append(
-            note("The bands name different fibres: compare their care signs and follow the gentlest.", "caution")
+            note("The yarns are of different fibres: compare their care signs and follow the gentlest.", "caution")
         )
     unknown = [name for name, level in levels.items() if level is None]
     if unknown:
         out.append(
             note(
-                "How the fibre of {names} is washed is not known here; follow its band.",
+                "How the fibre of {names} is washed is not known here; follow its care signs.",
                 "note",
                 names=", ".join(unknown),
             )

@@ -5,79 +5,68 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from blendplan.errors import StripeError
 from blendplan.fabric.rows import Row
 from blendplan.stripes.model import Stripe, total_rows
-from blendplan.wording import Notice, Rounded, note
-from blendplan.yardage.extras import border_cm, check_names, fringe_cm, fringe_ends, tail_counts
-from blendplan.yardage.measured import Calibration, FabricDefaults, calibrate, rows_to_weigh
-from blendplan.yardage.models import (
+from blendplan.wording import Notice, Rounded, note, rounded
+from blendplan.yardage.measured import (
     DEFAULT_SPREAD,
+    Calibration,
+    FabricDefaults,
     StitchGauge,
     WorkedRows,
     area_working_m,
+    calibrate,
     hook_from_stitch_width,
     row_cm,
+    rows_to_weigh,
     stitch_cm,
     turning_chains,
 )
 from blendplan.yardage.need import ColourNeed, Demand, chance_any_short, colour_need
-from blendplan.yardage.settings import YardageSettings
+from blendplan.yardage.settings import Finish, YardageSettings, all_work, check_names, finishing, fringe_m, tail_counts
 from blendplan.yarn import Yarn
 
-__all__ = ["Yardage", "estimate", "row_lengths_m"]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fabric:
+    """What is worked, and what is known of it when it is done."""
+
+    worked: WorkedRows
+    gauge: StitchGauge
+    width_cm: float | None = None  # finished size; taken from the gauge where not told
+    height_cm: float | None = None
+    hook_mm: float | None = None  # for the area model; taken from the stitch width where not told
+    levels: Sequence[Row] = ()  # rows that straighten top and bottom
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Yardage:
-    """Yarn of the whole blanket.
+    """Yarn of the whole blanket."""
 
-    Attributes
-    ----------
-    colours : tuple of ColourNeed
-        Those that the blanket uses, in the order of the yarns.
-    working_m : float
-        Metres of the strands held together, counted once however many they are, without tails; border and fringe
-        are counted as so many strands as the stripe beside them has.
-        Where two are held throughout, the colours add up to twice it and `tails_m`; where three are, to three times.
-    tails_m : float
-    rows_m : tuple of float
-        Each row, metres of each strand, foundation chain not included.
-    foundation_m : float
-        The foundation chain, metres of each strand.
-    relative_spread : float
-        Half-width of the central 90 % range of the working length as a share of it.
-    factor : float
-        What measurements put on the default length per stitch; 1 without any.
-    basis : {"default", "measured", "pooled"}
-        What the length per stitch rests on.
-    row_model_m, area_model_m : float
-        The fabric alone by the default row model and by the area model, metres of the strands counted once.
-    hook_mm : float
-        The hook of the area model, told or taken from the stitch width.
-    chance_any_short : float or None
-        Chance that at least one colour runs short with what is on hand and bought; None where no band was given.
-    total_price : Fraction or None
-        Of all skeins to buy that have a price; None where none has.
-    notices : tuple of Notice
-    """
-
-    colours: tuple[ColourNeed, ...]
+    colours: tuple[ColourNeed, ...]  # those that the blanket uses, in the order of the yarns
+    # Metres of the strands held together, counted once however many they are, without tails; border and fringe are
+    # counted as so many strands as the stripe beside them has. Where two are held throughout, the colours add up to
+    # twice it and `tails_m`; where three are, to three times.
     working_m: float
     tails_m: float
-    rows_m: tuple[float, ...]
-    foundation_m: float
-    relative_spread: float
-    factor: float
-    basis: str
+    rows_m: tuple[float, ...]  # each row, metres of each strand, foundation chain not included
+    foundation_m: float  # the foundation chain, metres of each strand
+    finishes: tuple[Finish, ...]  # rows that straighten the ends and the border, in the order of work
+    fringe_m: tuple[tuple[str, float], ...]  # metres that each colour gives to the fringe
+    relative_spread: float  # half-width of the central 90 % range of the working length as a share of it
+    factor: float  # what measurements put on the default length per stitch; 1 without any
+    basis: str  # what the length per stitch rests on
+    # The fabric alone by the default row model and by the area model, metres of the strands counted once.
     row_model_m: float
     area_model_m: float
-    hook_mm: float
+    hook_mm: float  # the hook of the area model, told or taken from the stitch width
+    # Chance that at least one colour runs short with what is on hand and bought; None where no band was given.
     chance_any_short: float | None
-    total_price: Fraction | None
+    total_price: Fraction | None  # of all skeins to buy that have a price; None where none has
     notices: tuple[Notice, ...]
 
     def colour(self, name: str) -> ColourNeed:
@@ -108,15 +97,6 @@ class Yardage:
 def row_lengths_m(worked: WorkedRows, rows: int, stitch_width_cm: float) -> tuple[float, ...]:
     """Return the default yarn of each row, metres of each strand.
 
-    Parameters
-    ----------
-    worked : Worked
-        Anything with `row_at(number)`, numbers from 1.
-    rows : int
-    stitch_width_cm : float
-
-    Notes
-    -----
     The first row's turning chain is part of the foundation chain.
     """
     # Rows of one kind are one object, so identity is enough to reckon each kind once.
@@ -134,43 +114,39 @@ def row_lengths_m(worked: WorkedRows, rows: int, stitch_width_cm: float) -> tupl
 
 
 @dataclass(frozen=True, slots=True)
-class _Fabric:
+class _Lengths:
     """Default lengths of the fabric and its sizes."""
 
     rows_m: tuple[float, ...]
     foundation_m: float
     straight_width_cm: float
     height_cm: float
-    area_m2: float
     defaults: FabricDefaults
 
 
-def _fabric(
-    worked: WorkedRows, rows: int, gauge: StitchGauge, width_cm: float | None, height_cm: float | None
-) -> _Fabric:
-    w, h = float(gauge.stitch_width_cm), float(gauge.row_height_cm)
-    rows_m = row_lengths_m(worked, rows, w)
-    foundation_m = worked.chain * stitch_cm("ch", w) / 100
-    last = worked.row_at(2)
+def _lengths(of: Fabric, rows: int) -> _Lengths:
+    w, h = float(of.gauge.stitch_width_cm), float(of.gauge.row_height_cm)
+    rows_m = row_lengths_m(of.worked, rows, w)
+    foundation_m = of.worked.chain * stitch_cm("ch", w) / 100
+    last = of.worked.row_at(2)
     straight = last.made * w
     # A tilted ripple is narrower and taller by the same factor, so its area is that of the flat rows.
-    area = straight * rows * h / 1e4 if width_cm is None or height_cm is None else width_cm * height_cm / 1e4
+    told = None if of.width_cm is None or of.height_cm is None else of.width_cm * of.height_cm
     defaults = FabricDefaults(
         row_cm=row_cm(last.tally, w, turning=turning_chains(last)),
         row_stitches=last.made,
         stitch_width_cm=w,
         working_m=math.fsum(rows_m) + foundation_m,
-        area_m2=area,
+        area_m2=(straight * rows * h if told is None else told) / 1e4,
     )
-    return _Fabric(rows_m, foundation_m, straight, height_cm or rows * h, area, defaults)
+    return _Lengths(rows_m, foundation_m, straight, of.height_cm or rows * h, defaults)
 
 
 def _per_colour(
-    stripes: Sequence[Stripe], fabric: _Fabric, factor: float, settings: YardageSettings
-) -> tuple[dict[str, float], dict[str, float], float]:
-    """Return metres per colour that scale with tension, metres that do not (fringe), and those of all strands once."""
+    stripes: Sequence[Stripe], fabric: _Lengths, finishes: Sequence[Finish], factor: float, settings: YardageSettings
+) -> tuple[dict[str, float], float]:
+    """Return metres per colour that scale with tension, and those of all strands counted once."""
     stitched: defaultdict[str, float] = defaultdict(float)
-    plain: defaultdict[str, float] = defaultdict(float)
     once = [settings.swatch_m]
     at = 0
     for i, stripe in enumerate(stripes):
@@ -181,60 +157,20 @@ def _per_colour(
             stitched[name] += length * factor
     for name in stripes[0].strands:
         stitched[name] += settings.swatch_m
-    if settings.border is not None:
-        width = fabric.defaults.stitch_width_cm
-        length = factor * border_cm(settings.border, fabric.straight_width_cm, fabric.height_cm, width) / 100
-        beside = stripes[-1].strands
-        names = settings.border.strands or beside
-        for name in names:
+    for piece in finishes:
+        length = math.fsum(piece.lengths_m) * factor
+        for name in piece.strands:
             stitched[name] += length
-        once.append(length * len(names) / len(beside))
-    if settings.fringe is not None:
-        each = fringe_cm(settings.fringe, fabric.straight_width_cm) / 100
-        for strands, stripe in zip(fringe_ends(settings.fringe, stripes), (stripes[-1], stripes[0]), strict=False):
-            for name in strands:
-                plain[name] += each / len(strands)
-            once.append(each / len(stripe.strands))
-    return stitched, plain, math.fsum(once)
+        once.append(length * len(piece.strands) / len(stripes[-1].strands))
+    return stitched, math.fsum(once)
 
 
 def estimate(
-    stripes: tuple[Stripe, ...],
-    worked: WorkedRows,
-    gauge: StitchGauge,
-    yarns: tuple[Yarn, ...],
-    settings: YardageSettings | None = None,
-    *,
-    width_cm: float | None = None,
-    height_cm: float | None = None,
-    hook_mm: float | None = None,
+    stripes: tuple[Stripe, ...], of: Fabric, yarns: tuple[Yarn, ...], settings: YardageSettings | None = None
 ) -> Yardage:
     """Return the yarn of a blanket: per colour the length, its spread, and the skeins to buy.
 
-    Parameters
-    ----------
-    stripes : tuple of Stripe
-        In the order worked, first at the foundation chain.
-    worked : Worked
-        Foundation chain and rows.
-    gauge : Gauge
-    yarns : tuple of Yarn
-    settings : YardageSettings, optional
-    width_cm, height_cm : float, optional
-        Finished size; taken from the gauge where not given.
-    hook_mm : float, optional
-        For the area model; taken from the stitch width where not told.
-
-    Raises
-    ------
-    StripeError
-        If there is no stripe or a strand names no yarn.
-    QuantityError, YarnError
-        If a measured piece cannot be used.
-
-    Notes
-    -----
-    Row model (`models.row_cm`) times the measured factor, plus foundation chain, swatch, border, fringe and tails.
+    Row model (`models.row_cm`) times the measured factor, plus foundation chain, swatch, finishing and tails.
     The area model stands beside it; where the two differ by more than their spread a notice says so.
     """
     settings = settings or YardageSettings()
@@ -247,17 +183,20 @@ def estimate(
     check_names(border_strands, tuple(known), "border")
     check_names(settings.fringe.strands if settings.fringe else (), tuple(known), "fringe")
 
-    fabric = _fabric(worked, total_rows(stripes), gauge, width_cm, height_cm)
+    fabric = _lengths(of, total_rows(stripes))
     calibration = calibrate(settings.measured, known, fabric.defaults)
-    stitched, plain, working_m = _per_colour(stripes, fabric, calibration.factor, settings)
-    tails = tail_counts(stripes, border_strands)
+    sizes = (fabric.straight_width_cm, fabric.height_cm, fabric.defaults.stitch_width_cm)
+    finishes = finishing(stripes, settings, of.levels, sizes)
+    stitched, working_m = _per_colour(stripes, fabric, finishes, calibration.factor, settings)
+    plain = fringe_m(settings.fringe, stripes, fabric.straight_width_cm)
+    tails = tail_counts(*all_work(stripes, finishes))
     tail_m = settings.tail_cm / 100
     row_m = fabric.defaults.row_cm * calibration.factor / 100
-    used = [yarn for yarn in yarns if stitched[yarn.name] or plain[yarn.name] or tails[yarn.name]]
+    used = [yarn for yarn in yarns if stitched[yarn.name] or plain.get(yarn.name) or tails[yarn.name]]
     demands = [
         Demand(
             stitched_m=stitched[yarn.name],
-            fixed_m=plain[yarn.name] + tails[yarn.name] * tail_m,
+            fixed_m=plain.get(yarn.name, 0.0) + tails[yarn.name] * tail_m,
             tails_m=tails[yarn.name] * tail_m,
             spread=calibration.spread,
             row_m=row_m,
@@ -266,14 +205,16 @@ def estimate(
     ]
     colours = tuple(colour_need(yarn, demand, settings) for yarn, demand in zip(used, demands, strict=True))
     prices = [c.price for c in colours if c.price is not None]
-    hook = hook_mm if hook_mm is not None else hook_from_stitch_width(gauge.stitch_width_cm)
-    area_m = area_working_m(fabric.area_m2, hook)
+    hook = of.hook_mm if of.hook_mm is not None else hook_from_stitch_width(of.gauge.stitch_width_cm)
+    area_m = area_working_m(fabric.defaults.area_m2, hook)
     return Yardage(
         colours=colours,
-        working_m=working_m,
+        working_m=working_m + math.fsum(plain.values()) / len(stripes[-1].strands),
         tails_m=math.fsum(d.tails_m for d in demands),
         rows_m=tuple(m * calibration.factor for m in fabric.rows_m),
         foundation_m=fabric.foundation_m * calibration.factor,
+        finishes=tuple(replace(p, lengths_m=tuple(m * calibration.factor for m in p.lengths_m)) for p in finishes),
+        fringe_m=tuple(plain.items()),
         relative_spread=calibration.spread,
         factor=calibration.factor,
         basis=calibration.basis,
@@ -288,7 +229,7 @@ def estimate(
             fabric=fabric,
             calibration=calibration,
             area_m=area_m,
-            hook_mm=hook_mm,
+            hook_mm=of.hook_mm,
             colours=colours,
         ),
     )
@@ -298,7 +239,7 @@ def _notices(
     *,
     stripes: Sequence[Stripe],
     known: dict[str, Yarn],
-    fabric: _Fabric,
+    fabric: _Lengths,
     calibration: Calibration,
     area_m: float,
     hook_mm: float | None,
@@ -319,10 +260,7 @@ def _notices(
             rows = rows_to_weigh(min(grams, 10_000.0), 0.06)
             weight = f"{rows * grams:.0f}"
             out.append(
-                note(
-                    "Weigh one row on a scale of 1 g (about {grams} g) to know the need within 6 %.",
-                    grams=weight,
-                )
+                note("Weigh one row on a scale of 1 g (about {grams} g) to know the need within 6 %.", grams=weight)
                 if rows == 1
                 else note(
                     "Weigh {rows} rows at once on a scale of 1 g (about {grams} g) to know the need within 6 %.",
@@ -347,6 +285,24 @@ def _notices(
     unused = [name for name in known if name not in {c.name for c in colours}]
     if unused:
         out.append(note("No stripe uses {names}.", names=", ".join(unused)))
-    for colour in colours:
-        out.extend(colour.notices)
+    bare = [c.name for c in colours if c.buy_skeins is None]
+    if bare:
+        out.append(
+            note(
+                "Skeins of {names} cannot be counted without grams and metres; take them from the label.",
+                "warning",
+                names=", ".join(bare),
+            )
+        )
+    within = [c.name for c in colours if c.within_rows]
+    if within:
+        out.append(
+            note(
+                "A row takes {row} m of each strand, more than a quarter of a skein of {names}; its skeins are joined "
+                "within rows, not only at their ends.",
+                "assumed",
+                row=rounded(fabric.defaults.row_cm * calibration.factor / 100, 1),
+                names=", ".join(within),
+            )
+        )
     return tuple(out)

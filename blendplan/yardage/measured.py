@@ -3,33 +3,164 @@
 Each measurement gives one factor on the default lengths and its own uncertainty.
 Several are pooled with weights of one over variance.
 On top comes `WEIGHED_SPREAD`, which covers how tension wanders over a whole blanket and which no weighing removes.
+
+Yarn in a stitch: the row model and the area model, both free of any one yarn.
+
+Row model: a stitch takes `YARN_PER_WIDTH[kind]` times the stitch width, so a row takes that many times its straight
+width.
+Area model: a square metre takes 6300 m of the strands counted once, divided by the hook in mm.
+Both hold for any number of strands as long as hook and yarn suit each other, since thicker strands make wider
+stitches in the same measure.
 """
 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from statistics import NormalDist
+from typing import Literal, Protocol
 
+from blendplan.budgets import MAX_ROWS
 from blendplan.errors import QuantityError, YarnError
-from blendplan.units import choice, number, whole
+from blendplan.fabric.rows import Row
+from blendplan.record import held, record
+from blendplan.units import number
 from blendplan.wording import Notice, Rounded, note, rounded
-from blendplan.yardage.models import DEFAULT_SPREAD, WEIGHED_SPREAD, YARN_PER_WIDTH, Z90, stitch_cm
 from blendplan.yarn import Yarn
 
-__all__ = [
-    "Calibration",
-    "FabricDefaults",
-    "Measured",
-    "OwnBlanket",
-    "PulledStitch",
-    "WeighedRow",
-    "WeighedSwatch",
-    "bundle_g_per_m",
-    "calibrate",
-    "rows_to_weigh",
-]
+# Yarn of one stitch over its width. Trade facts read November 2026, *measured* by makers on single items for ch, sc
+# and dc: chains 4.8 to 5.1; sc 7.9 from areas, 8.2 and 9.2 from two ripples; dc the middle one of five, 14.7, 15.3,
+# 16.4, 16.8 and 17.2. hdc is what the one page that measures both in equal squares leaves it (802 for 790 inches at
+# the usual shapes); tr is derived; `sl st` is *assumed* to take what a chain takes.
+YARN_PER_WIDTH: Mapping[str, float] = {"ch": 5.0, "sl st": 5.0, "sc": 8.2, "hdc": 12.5, "dc": 16.4, "tr": 23.0}
+
+# Chains to turn with, US terms. Common practice (makers' pages quoting guild lessons, read November 2026).
+TURNING_CHAINS: Mapping[str, int] = {"sl st": 0, "sc": 1, "hdc": 2, "dc": 3, "tr": 4}
+
+# Height of a stitch over its width: inverse of the measured width : height (sc 1.10, hdc 0.73, dc 0.55, tr 0.38).
+HEIGHT_PER_WIDTH: Mapping[str, float] = {"sc": 1 / 1.10, "hdc": 1 / 0.73, "dc": 1 / 0.55, "tr": 1 / 0.38}
+
+# Metres of the strands counted once in a square metre, times the hook in mm. Fitted to plain-fabric examples (trade
+# facts, read November 2026), *measured*, within 15 %.
+AREA_CENTRAL = 6300.0
+
+# Stitch width in mm over the hook in mm. A dc of 13 cm on a 5.2 mm hook at 16 times its width is 8.1 mm wide;
+# measured gauges give 1.44 to 1.68. *Assumed* where the hook is not told.
+STITCH_WIDTH_PER_HOOK = 1.56
+
+# Half-width of the central 90 % range, as a share of the length: stitches not measured, and a row weighed.
+DEFAULT_SPREAD = 0.15
+WEIGHED_SPREAD = 0.05
+
+# 95th percentile of the standard normal distribution: half-width of a central 90 % range in standard deviations.
+Z90 = NormalDist().inv_cdf(0.95)
+
+
+class WorkedRows(Protocol):
+    """What the estimate needs of a worked ripple: its foundation chain and its rows."""
+
+    @property
+    def chain(self) -> int:
+        """Chains of the foundation, those to turn with included."""
+        ...
+
+    def row_at(self, number: int, /) -> Row:
+        """Return the row of a number, counted from 1."""
+        ...
+
+
+class StitchGauge(Protocol):
+    """What the estimate needs of a gauge: the flat size of one stitch."""
+
+    @property
+    def stitch_width_cm(self) -> float:
+        """Width of one stitch."""
+        ...
+
+    @property
+    def row_height_cm(self) -> float:
+        """Height of one row."""
+        ...
+
+
+def stitch_cm(kind: str, stitch_width_cm: float) -> float:
+    """Return the default yarn of one stitch of a kind, cm of each strand.
+
+    Examples
+    --------
+    >>> stitch_cm("dc", 0.8125)
+    13.325
+    """
+    if kind not in YARN_PER_WIDTH:
+        raise QuantityError(
+            "no yarn per stitch is known for {given}; known are {allowed}.",
+            given=repr(kind),
+            allowed=", ".join(YARN_PER_WIDTH),
+        )
+    return YARN_PER_WIDTH[kind] * number(stitch_width_cm, "width of a stitch", 0.05, 20, "cm")
+
+
+def main_stitch(tally: Mapping[str, int]) -> str:
+    """Return the stitch that most of a row is made of; it decides the turning chain.
+
+    Of two that stand in the row equally often the taller counts; a row of chains only counts as `sc`.
+
+    Examples
+    --------
+    >>> main_stitch({"ch": 40, "dc": 12, "sc": 12})
+    'dc'
+    """
+    best = max(("sc", "hdc", "dc", "tr"), key=lambda kind: (tally.get(kind, 0), TURNING_CHAINS[kind]))
+    return best if tally.get(best, 0) else "sc"
+
+
+def row_cm(tally: Mapping[str, int], stitch_width_cm: float, *, turning: int | None = None) -> float:
+    """Return the default yarn of one row, cm of each strand.
+
+    sum over kinds of count x k x width, and once per row the turning chain, whether it counts as a stitch or not.
+
+    Examples
+    --------
+    >>> round(row_cm({"dc": 99, "tch": 1}, 0.8), 1)
+    1310.9
+    """
+    counts = Counter(tally)
+    counts.pop("tch", None)
+    chains = TURNING_CHAINS[main_stitch(tally)] if turning is None else turning
+    counts["ch"] += chains
+    return sum(n * stitch_cm(kind, stitch_width_cm) for kind, n in sorted(counts.items()) if n)
+
+
+def turning_chains(row: Row) -> int:
+    """Return the chains a row is turned with: its own where it says so, else those of its main stitch."""
+    own = sum(step.count for part in row.parts for step in part.steps if step.kind == "turn")
+    return own or TURNING_CHAINS[main_stitch(row.tally)]
+
+
+def hook_from_stitch_width(stitch_width_cm: float) -> float:
+    """Return the hook in mm that usually makes stitches of a width, for when the hook was not told.
+
+    Examples
+    --------
+    >>> round(hook_from_stitch_width(0.9), 2)
+    5.77
+    """
+    return 10.0 * number(stitch_width_cm, "width of a stitch", 0.05, 20, "cm") / STITCH_WIDTH_PER_HOOK
+
+
+def area_working_m(area_m2: float, hook_mm: float, *, constant: float = AREA_CENTRAL) -> float:
+    """Return the length in a plain fabric by the area model, metres of the strands counted once.
+
+    Examples
+    --------
+    >>> area_working_m(1.0, 5.0)
+    1260.0
+    """
+    number(area_m2, "area", 0, 1000, "m2")
+    return constant * area_m2 / number(hook_mm, "hook", 1, 40, "mm")
+
 
 # Standard deviation of one stitch among its neighbours as a share of its yarn. *Assumed*.
 STITCH_SCATTER = 0.06
@@ -40,128 +171,59 @@ RULER_STRAND_CM = 0.3
 RULER_BLANKET_CM = 1.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record
 class WeighedRow:
-    """Rows weighed by the difference of two readings, before and after.
+    """Rows weighed by the difference of two readings, before and after."""
 
-    Attributes
-    ----------
-    grams : float
-        Of all those rows and all strands together.
-    rows : int
-    strands : tuple of str
-        Yarns held together in them; their bands give grams per metre.
-    stitches : int or None
-        Stitches in each of those rows, chains counted; None where they are rows of the planned blanket.
-    scale_g : float
-        Step of the scale; each reading is off by up to half of it.
-    kind : {"rows"}
-        Tells one sort of measurement from another in a file.
-    """
-
-    grams: float
-    rows: int
-    strands: tuple[str, ...]
-    stitches: int | None = None
-    scale_g: float = 1.0
-    kind: Literal["rows"] = "rows"
-
-    def __post_init__(self) -> None:
-        number(self.grams, "grams of the weighed rows", 0.1, 100_000, "g")
-        whole(self.rows, "rows weighed", 1, 5000)
-        number(self.scale_g, "step of the scale", 0.01, 50, "g")
-        if self.stitches is not None:
-            whole(self.stitches, "stitches in a weighed row", 1, 10_000)
+    # Of all those rows and all strands together.
+    grams: float = held("grams of the weighed rows", low=0.1, high=100_000, unit="g")
+    rows: int = held("rows weighed", low=1, high=MAX_ROWS)
+    # Yarns held together in them; their bands give grams per metre.
+    strands: tuple[str, ...] = held("strands weighed", longest=80, most=8)
+    # Stitches in each of those rows, chains counted; None where they are rows of the planned blanket.
+    stitches: int | None = held("stitches in a weighed row", default=None, low=1, high=10_000)
+    # Step of the scale; each reading is off by up to half of it.
+    scale_g: float = held("step of the scale", default=1.0, low=0.01, high=50, unit="g")
+    kind: Literal["rows"] = "rows"  # tells one sort of measurement from another in a file
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record
 class WeighedSwatch:
-    """A swatch weighed once, with its foundation chain and its ends.
+    """A swatch weighed once, with its foundation chain and its ends."""
 
-    Attributes
-    ----------
-    grams : float
-    rows : int
-    stitches : int
-        In each row, chains counted.
-    strands : tuple of str
-    tail_cm : float
-        Length of the end of each strand at the start and at the finish; 0 where cut off before weighing.
-    scale_g : float
-    kind : {"swatch"}
-        Tells one sort of measurement from another in a file.
-    """
-
-    grams: float
-    rows: int
-    stitches: int
-    strands: tuple[str, ...]
-    tail_cm: float = 0.0
-    scale_g: float = 1.0
-    kind: Literal["swatch"] = "swatch"
-
-    def __post_init__(self) -> None:
-        number(self.grams, "grams of the swatch", 0.1, 100_000, "g")
-        whole(self.rows, "rows of the swatch", 1, 1000)
-        whole(self.stitches, "stitches of the swatch", 1, 1000)
-        number(self.tail_cm, "ends of the swatch", 0, 100, "cm")
-        number(self.scale_g, "step of the scale", 0.01, 50, "g")
+    grams: float = held("grams of the swatch", low=0.1, high=100_000, unit="g")
+    rows: int = held("rows of the swatch", low=1, high=1000)
+    stitches: int = held("stitches of the swatch", low=1, high=1000)  # in each row, chains counted
+    strands: tuple[str, ...] = held("strands weighed", longest=80, most=8)
+    # Length of the end of each strand at the start and at the finish; 0 where cut off before weighing.
+    tail_cm: float = held("ends of the swatch", default=0.0, low=0, high=100, unit="cm")
+    scale_g: float = held("step of the scale", default=1.0, low=0.01, high=50, unit="g")
+    kind: Literal["swatch"] = "swatch"  # tells one sort of measurement from another in a file
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record
 class PulledStitch:
-    """Stitches worked, pulled out again, and the strand laid along a ruler.
+    """Stitches worked, pulled out again, and the strand laid along a ruler."""
 
-    Attributes
-    ----------
-    stitch : str
-        US name: ch, sl st, sc, hdc, dc or tr.
-    length_cm : float
-        Of one strand over all `count` stitches.
-    count : int
-    kind : {"stitch"}
-        Tells one sort of measurement from another in a file.
-    """
-
-    stitch: str
-    length_cm: float
-    count: int = 1
-    kind: Literal["stitch"] = "stitch"
-
-    def __post_init__(self) -> None:
-        choice(self.stitch, "stitch pulled out", YARN_PER_WIDTH)
-        number(self.length_cm, "length of the pulled-out strand", 0.1, 100_000, "cm")
-        whole(self.count, "stitches pulled out", 1, 10_000)
+    stitch: str = held("stitch pulled out", allowed=tuple(YARN_PER_WIDTH))  # US name: ch, sl st, sc, hdc, dc or tr
+    # Of one strand over all `count` stitches.
+    length_cm: float = held("length of the pulled-out strand", low=0.1, high=100_000, unit="cm")
+    count: int = held("stitches pulled out", default=1, low=1, high=10_000)
+    kind: Literal["stitch"] = "stitch"  # tells one sort of measurement from another in a file
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record
 class OwnBlanket:
-    """A finished blanket of the maker's own, with the same stitch and hook.
+    """A finished blanket of the maker's own, with the same stitch and hook."""
 
-    Attributes
-    ----------
-    grams : float
-        Without border and fringe as far as possible.
-    width_cm, height_cm : float
-    strands : tuple of str
-        Yarns of the plan that stand for those it was made of, one per strand held together.
-    scale_g : float
-    kind : {"blanket"}
-        Tells one sort of measurement from another in a file.
-    """
-
-    grams: float
-    width_cm: float
-    height_cm: float
-    strands: tuple[str, ...]
-    scale_g: float = 1.0
-    kind: Literal["blanket"] = "blanket"
-
-    def __post_init__(self) -> None:
-        number(self.grams, "grams of the finished blanket", 1, 100_000, "g")
-        number(self.width_cm, "width of the finished blanket", 5, 1000, "cm")
-        number(self.height_cm, "height of the finished blanket", 5, 2000, "cm")
-        number(self.scale_g, "step of the scale", 0.01, 50, "g")
+    # Without border and fringe as far as possible.
+    grams: float = held("grams of the finished blanket", low=1, high=100_000, unit="g")
+    width_cm: float = held("width of the finished blanket", low=5, high=1000, unit="cm")
+    height_cm: float = held("height of the finished blanket", low=5, high=2000, unit="cm")
+    # Yarns of the plan that stand for those it was made of, one per strand held together.
+    strands: tuple[str, ...] = held("strands weighed", longest=80, most=8)
+    scale_g: float = held("step of the scale", default=1.0, low=0.01, high=50, unit="g")
+    kind: Literal["blanket"] = "blanket"  # tells one sort of measurement from another in a file
 
 
 Measured = WeighedRow | WeighedSwatch | PulledStitch | OwnBlanket
@@ -169,55 +231,28 @@ Measured = WeighedRow | WeighedSwatch | PulledStitch | OwnBlanket
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FabricDefaults:
-    """What the default model says of the plan, to hold measurements against.
+    """What the default model says of the plan, to hold measurements against."""
 
-    Attributes
-    ----------
-    row_cm : float
-        Yarn of one repeat row, cm of each strand.
-    row_stitches : int
-    stitch_width_cm : float
-    working_m : float
-        Whole fabric, metres of the strands counted once.
-    area_m2 : float
-    """
-
-    row_cm: float
+    row_cm: float  # yarn of one repeat row, cm of each strand
     row_stitches: int
     stitch_width_cm: float
-    working_m: float
+    working_m: float  # whole fabric, metres of the strands counted once
     area_m2: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calibration:
-    """Factor on the default lengths, and how sure it is.
+    """Factor on the default lengths, and how sure it is."""
 
-    Attributes
-    ----------
-    factor : float
-        Measured over default; 1 without measurements.
-    spread : float
-        Half-width of the central 90 % range as a share of the length.
-    basis : {"default", "measured", "pooled"}
-        `pooled`: the measurements were no surer than the default, so both count.
-    notices : tuple of Notice
-    """
-
-    factor: float = 1.0
-    spread: float = DEFAULT_SPREAD
+    factor: float = 1.0  # measured over default; 1 without measurements
+    spread: float = DEFAULT_SPREAD  # half-width of the central 90 % range as a share of the length
+    # `pooled`: the measurements were no surer than the default, so both count.
     basis: Literal["default", "measured", "pooled"] = "default"
     notices: tuple[Notice, ...] = ()
 
 
 def bundle_g_per_m(strands: Sequence[str], yarns: Mapping[str, Yarn]) -> float:
-    """Return grams in one metre of strands held together; linear densities add (ISO 1144).
-
-    Raises
-    ------
-    YarnError
-        If a yarn is not known or its band was not given.
-    """
+    """Return grams in one metre of strands held together; linear densities add (ISO 1144)."""
     if not strands:
         raise YarnError("a weighed piece needs the names of its yarns; give one for each strand held together.")
     total = 0.0
@@ -231,7 +266,7 @@ def bundle_g_per_m(strands: Sequence[str], yarns: Mapping[str, Yarn]) -> float:
         band = yarns[name].put_up
         if band is None:
             raise YarnError(
-                "{name} has no grams and metres; take them from its band to use a weighed piece.", name=name
+                "{name} has no grams and metres; take them from its label to use a weighed piece.", name=name
             )
         total += 1 / float(band.m_per_g)
     return total
@@ -270,18 +305,9 @@ def _rounding(item: WeighedRow | WeighedSwatch | OwnBlanket, *, readings: int) -
 def calibrate(items: Sequence[Measured], yarns: Mapping[str, Yarn], plan: FabricDefaults) -> Calibration:
     """Return the factor that measurements put on the default lengths.
 
-    Notes
-    -----
     The factor is the mean of the single factors weighed by one over variance.
     The spread is the root of `WEIGHED_SPREAD` squared and 1.645 standard deviations of that mean squared.
     Where that is not below `DEFAULT_SPREAD` the default itself is pooled in as one more measurement.
-
-    Raises
-    ------
-    QuantityError
-        If a measurement is less than a third or more than three times the default: most likely a wrong entry.
-    YarnError
-        If grams cannot be turned into metres.
     """
     if not items:
         return Calibration()
@@ -291,7 +317,7 @@ def calibrate(items: Sequence[Measured], yarns: Mapping[str, Yarn], plan: Fabric
         if not 1 / 3 <= factor <= 3:
             raise QuantityError(
                 "a measured piece says {given} times the usual yarn for this stitch width; allowed is a third to three "
-                "times; check its grams, rows and stitches, and the metres on the bands.",
+                "times; check its grams, rows and stitches, and the metres on the labels.",
                 given=rounded(factor, 2),
             )
         factors.append(factor)
@@ -327,20 +353,6 @@ def calibrate(items: Sequence[Measured], yarns: Mapping[str, Yarn], plan: Fabric
 
 def rows_to_weigh(row_g: float, wanted: float, scale_g: float = 1.0) -> int:
     """Return how many rows to weigh at once so that the need is known within a wanted share.
-
-    Parameters
-    ----------
-    row_g : float
-        Grams of one row as far as known, 0.01 to 10 000.
-    wanted : float
-        Half-width of the central 90 % range as a share of the length, above `WEIGHED_SPREAD` and up to 1.
-    scale_g : float
-        Step of the scale.
-
-    Raises
-    ------
-    QuantityError
-        If the wanted precision is not above what tension itself wanders, which no number of rows reaches.
 
     Examples
     --------

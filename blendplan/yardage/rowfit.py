@@ -19,35 +19,21 @@ from blendplan.stripes.model import Stripe
 from blendplan.units import choice
 from blendplan.wording import rounded
 
-__all__ = ["Goal", "RowFit", "RowProblem", "fit_rows"]
-
 Goal = Literal["nearest", "longest", "least"]
 _INFEASIBLE = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowProblem:
-    """Stripes whose rows may change, and the yarn there is.
+    """Stripes whose rows may change, and the yarn there is."""
 
-    Attributes
-    ----------
-    stripes : tuple of Stripe
-        With the rows they are planned with.
-    low, high : tuple of int
-        Bounds of the rows of each stripe; equal where the stripe is fixed.
-    row_m : float
-        One row of one strand, metres.
-    fixed_m : tuple of (str, float)
-        Metres of a colour that do not depend on rows: foundation chain, tails, border, fringe.
-    limit_m : tuple of (str, float)
-        Metres of a colour that may be used in all; a colour that is not named has no limit.
-    """
-
-    stripes: tuple[Stripe, ...]
-    low: tuple[int, ...]
+    stripes: tuple[Stripe, ...]  # with the rows they are planned with
+    low: tuple[int, ...]  # bounds of the rows of each stripe; equal where the stripe is fixed
     high: tuple[int, ...]
-    row_m: float
+    row_m: float  # one row of one strand, metres
+    # Metres of a colour that do not depend on rows: foundation chain, tails, border, fringe.
     fixed_m: tuple[tuple[str, float], ...] = ()
+    # Metres of a colour that may be used in all; a colour that is not named has no limit.
     limit_m: tuple[tuple[str, float], ...] = ()
 
     def __post_init__(self) -> None:
@@ -76,27 +62,14 @@ class RowProblem:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowFit:
-    """Rows found.
+    """Rows found."""
 
-    Attributes
-    ----------
-    rows : tuple of int
-        Of each stripe.
-    used_m : tuple of (str, float)
-        Of each colour.
-    binding : tuple of str
-        Colours whose limit holds the result back, the tightest first: those with a price in the linear relaxation.
-    exact : bool
-        True where no better answer exists (proven).
-    gap : float
-        How far from the best possible it may still be, as a share; 0 where exact.
-    """
-
-    rows: tuple[int, ...]
-    used_m: tuple[tuple[str, float], ...]
+    rows: tuple[int, ...]  # of each stripe
+    used_m: tuple[tuple[str, float], ...]  # of each colour
+    # Colours whose limit holds the result back, the tightest first: those with a price in the linear relaxation.
     binding: tuple[str, ...]
-    exact: bool
-    gap: float
+    exact: bool  # true where no better answer exists (proven)
+    gap: float  # how far from the best possible it may still be, as a share; 0 where exact
 
     @property
     def total(self) -> int:
@@ -218,28 +191,7 @@ def fit_rows(
     evenly: bool = False,
     seconds: float = 3.0,
 ) -> RowFit:
-    """Return rows for every stripe within the yarn there is.
-
-    Parameters
-    ----------
-    problem : RowProblem
-    goal : {"nearest", "longest", "least"}
-        Change the planned rows as little as possible; make as many rows as possible; use as little of `scarce` as
-        possible, then change as little as possible.
-    total : int, optional
-        Rows in all; for `nearest` the most that the yarn allows where these cannot be had.
-    scarce : str
-        For `least`.
-    evenly : bool
-        Keep stripes in proportion: the planned rows times one scale, rounded.
-    seconds : float
-        Time limit of each solve.
-
-    Raises
-    ------
-    YarnError
-        If not even the fewest rows can be made, naming the colours that lack and how much.
-    """
+    """Return rows for every stripe within the yarn there is."""
     choice(goal, "goal", ("nearest", "longest", "least"))
     _must_reach(problem)
     n = len(problem.stripes)
@@ -291,7 +243,7 @@ def _checked(result: Any) -> Any:
     if result.x is None:
         if result.status == _INFEASIBLE:
             raise YarnError(
-                "no number of rows fits the yarn and the bounds; allow fewer rows in a stripe or another total.",
+                "no number of rows fits the yarn and the bounds; allow fewer rows in a stripe or another total."
             )
         raise YarnError("no answer was found within the time limit; allow more seconds or fewer stripes.")
     return result

@@ -22,14 +22,105 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from blendplan.budgets import MAX_ROWS
 from blendplan.errors import StripeError, YarnError
 from blendplan.stripes.model import Stripe
 from blendplan.units import number, whole
 from blendplan.wording import Notice, note, rounded
-from blendplan.yardage.arrange import Pair, arrange, even_out
 from blendplan.yarn import Yarn
 
-__all__ = ["ScrapShare", "share_scraps"]
+Pair = tuple[str, str]
+
+
+def even_out(pairs: Sequence[Pair], light: Mapping[str, float], mean: float) -> list[Pair]:
+    """Return the same strands in other pairs, nearer to a mean lightness in sum and no further at worst.
+
+    Two pairs exchange a strand where that lowers the sum of their distances and does not raise the greater one;
+    repeated until none does. The strands used stay the same.
+
+    Examples
+    --------
+    >>> even_out([("a", "b"), ("c", "d")], {"a": 20, "b": 50, "c": 80, "d": 50}, 50)
+    [('b', 'd'), ('a', 'c')]
+    """
+    out = [(a, b) for a, b in pairs]
+
+    def away(pair: Pair) -> float:
+        return abs((light[pair[0]] + light[pair[1]]) / 2 - mean)
+
+    changed = True
+    while changed:
+        changed = False
+        for i in range(len(out)):
+            for j in range(i + 1, len(out)):
+                (a, b), (c, d) = out[i], out[j]
+                now = (away(out[i]), away(out[j]))
+                for one, other in (((d, b), (c, a)), ((c, b), (a, d))):
+                    new = (away(one), away(other))
+                    if sum(new) < sum(now) - 1e-9 and max(new) <= max(now) + 1e-9:
+                        out[i], out[j] = (min(one), max(one)), (min(other), max(other))
+                        changed = True
+                        break
+    return out
+
+
+def arrange(
+    rows: Sequence[int], pools: Mapping[int, Sequence[Pair]], light: Mapping[str, float], mean: float
+) -> tuple[Stripe, ...]:
+    """Return stripes in order: for each place the pair that differs most from its neighbour and evens the lightness.
+
+    Greedy, then swaps of two places of as many rows as long as they lower the cost: shared colours of neighbours
+    (40 each) and the step of the running sum of lightness (1 each). Same input, same order.
+    """
+    left = {kind: sorted(pairs) for kind, pairs in pools.items()}
+    places: list[tuple[int, Pair]] = []
+    drift = 0.0
+    for kind in rows:
+        if not left.get(kind):
+            continue
+        before = places[-1][1] if places else ("", "")
+
+        def cost(pair: Pair, kind: int = kind, before: Pair = before, drift: float = drift) -> tuple[float, Pair]:
+            step = kind * ((light[pair[0]] + light[pair[1]]) / 2 - mean)
+            return 40.0 * len(set(pair) & set(before)) + abs(drift + step), pair
+
+        # What is most plentiful goes first among equals, so that no run of one pair is left for the end.
+        stock = Counter(left[kind])
+        best = min(stock, key=lambda pair: (cost(pair)[0] - 10.0 * stock[pair] / len(left[kind]), pair))
+        left[kind].remove(best)
+        drift += kind * ((light[best[0]] + light[best[1]]) / 2 - mean)
+        places.append((kind, best))
+    return tuple(Stripe(strands=pair, rows=kind) for kind, pair in _swapped(places))
+
+
+def _swapped(places: list[tuple[int, Pair]]) -> list[tuple[int, Pair]]:
+    """Swap places of like rows while fewer neighbours share a colour."""
+
+    def clashes(i: int) -> int:
+        total = 0
+        for a, b in ((i - 1, i), (i, i + 1)):
+            if a >= 0 and b < len(places):
+                total += len(set(places[a][1]) & set(places[b][1]))
+        return total
+
+    for _ in range(4):
+        changed = False
+        for i in range(len(places)):
+            if not clashes(i):
+                continue
+            for j in range(len(places)):
+                if abs(i - j) < 2 or places[i][0] != places[j][0] or places[i][1] == places[j][1]:
+                    continue
+                before = clashes(i) + clashes(j)
+                places[i], places[j] = places[j], places[i]
+                if clashes(i) + clashes(j) < before:
+                    changed = True
+                    break
+                places[i], places[j] = places[j], places[i]
+        if not changed:
+            break
+    return places
+
 
 # Where the yarn does not reach, up to three rows in a hundred are given up for evenness.
 _NEARLY = 0.97
@@ -39,42 +130,20 @@ _NODES = 4000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScrapShare:
-    """Scraps shared out.
+    """Scraps shared out."""
 
-    Attributes
-    ----------
-    stripes : tuple of Stripe
-        In order; fewer than asked where the yarn does not reach.
-    used_m : tuple of (str, float)
-    left_m : tuple of (str, float)
-    lightness : float
-        Mean CIE lightness that every stripe aims at: that of all the yarn there is.
-    worst : float
-        How far the lightness of the stripe that stands out most is from that mean.
-    bound : float
-        No sharing over these rows has a smaller `worst`.
-    exact : bool
-        True where that is proven: `worst` equals `bound`, and no more rows can be covered.
-    gap : float
-        `worst` less `bound` as a share of `worst`, or the rows that may be missed as a share of those covered,
-        whichever is more; 0 where exact. The 3 % of rows given up for evenness is not counted.
-    unevenness : float
-        Mean over rows of how far a stripe is from the mean lightness.
-    binding : tuple of str
-        Colours used up to less than one more row.
-    notices : tuple of Notice
-    """
-
-    stripes: tuple[Stripe, ...]
+    stripes: tuple[Stripe, ...]  # in order; fewer than asked where the yarn does not reach
     used_m: tuple[tuple[str, float], ...]
     left_m: tuple[tuple[str, float], ...]
-    lightness: float
-    worst: float
-    bound: float
-    exact: bool
+    lightness: float  # mean CIE lightness that every stripe aims at: that of all the yarn there is
+    worst: float  # how far the lightness of the stripe that stands out most is from that mean
+    bound: float  # no sharing over these rows has a smaller `worst`
+    exact: bool  # true where that is proven: `worst` equals `bound`, and no more rows can be covered
+    # `worst` less `bound` as a share of `worst`, or the rows that may be missed as a share of those covered, whichever
+    # is more; 0 where exact. The 3 % of rows given up for evenness is not counted.
     gap: float
-    unevenness: float
-    binding: tuple[str, ...]
+    unevenness: float  # mean over rows of how far a stripe is from the mean lightness
+    binding: tuple[str, ...]  # colours used up to less than one more row
     notices: tuple[Notice, ...]
 
 
@@ -215,37 +284,13 @@ def share_scraps(
 ) -> ScrapShare:
     """Return two strands for every stripe from weighed scraps, each stripe as near to the mean lightness as can be.
 
-    Parameters
-    ----------
-    yarns : sequence of Yarn
-        At least two with yarn on hand.
-    rows : sequence of int
-        Rows of each stripe, in order.
-    row_m : float
-        One row of one strand, metres.
-    available_m : mapping of str to float, optional
-        Metres that may be used; by default skeins and weighed part skeins by their bands.
-    tail_cm : float
-        Each strand of each stripe has two ends: no strand is counted on to carry over.
-    seconds : float
-        Time limit.
-
-    Raises
-    ------
-    YarnError
-        If there is no yarn for even one stripe.
-    StripeError
-        If there are no stripes.
-
-    Notes
-    -----
     Where the yarn does not reach for all stripes, first as many rows as possible are covered (stripes are left out
     whole, and up to 3 % of the rows for evenness), then the sharing is made even.
     """
     if not rows:
         raise StripeError("there are no stripes to share the yarn over; give rows for at least one.")
     for n in rows:
-        whole(n, "rows of a stripe", 1, 5000)
+        whole(n, "rows of a stripe", 1, MAX_ROWS)
     number(row_m, "metres of a row", 0.001, 10_000, "m")
     metres = dict(available_m) if available_m is not None else _on_hand(yarns)
     light = {y.name: y.lab[0] for y in yarns}

@@ -3,85 +3,45 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from blendplan.budgets import MAX_ROWS
 from blendplan.errors import YarnError
-from blendplan.stripes.model import MAX_ROWS, Stripe, changes
+from blendplan.stripes.model import Stripe, runs_of, total_rows
 from blendplan.units import number, whole
-from blendplan.wording import Notice, note, rounded
+from blendplan.wording import Notice, Rounded, note, rounded
 from blendplan.yardage.length import Yardage
-from blendplan.yardage.models import Z90
-from blendplan.yardage.need import Demand, supply_of
+from blendplan.yardage.measured import Z90
+from blendplan.yardage.need import Demand, Supply, chance_short, supply_of
 from blendplan.yardage.rowfit import RowFit, RowProblem, fit_rows
-from blendplan.yardage.settings import YardageSettings
-from blendplan.yardage.skeins import Supply, chance_short
+from blendplan.yardage.settings import YardageSettings, tail_counts
 from blendplan.yarn import Yarn
-
-__all__ = [
-    "RowsPossible",
-    "StashFit",
-    "limits_m",
-    "longest_stripes",
-    "rows_possible",
-    "spare_scarce",
-    "usable_m",
-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowsPossible:
-    """How far the yarn on hand goes in the planned order.
+    """How far the yarn on hand goes in the planned order."""
 
-    Attributes
-    ----------
-    expected : int
-        Rows that the mean length allows.
-    sure : int
-        Rows that are reached but for the accepted chance.
-    planned : int
-    runs_out : tuple of str
-        Colours that stop the sure rows; empty where all planned rows are reached.
-    notices : tuple of Notice
-    """
-
-    expected: int
-    sure: int
+    expected: int  # rows that the mean length allows
+    sure: int  # rows that are reached but for the accepted chance
     planned: int
-    runs_out: tuple[str, ...]
+    runs_out: tuple[str, ...]  # colours that stop the sure rows; empty where all planned rows are reached
     notices: tuple[Notice, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StashFit:
-    """Stripes that the yarn on hand allows.
-
-    Attributes
-    ----------
-    stripes : tuple of Stripe
-    fit : RowFit
-    notices : tuple of Notice
-        Which colour binds, and the gap where the answer is not proven.
-    """
+    """Stripes that the yarn on hand allows."""
 
     stripes: tuple[Stripe, ...]
     fit: RowFit
-    notices: tuple[Notice, ...]
+    notices: tuple[Notice, ...]  # which colour binds, and the gap where the answer is not proven
 
 
 def usable_m(supply: Supply, spread: float, chance: float | None) -> float:
     """Return the largest need that a supply covers but for a chance; with None the metres themselves.
 
-    Parameters
-    ----------
-    supply : Supply
-    spread : float
-        Half-width of the central 90 % range of the need as a share of it.
-    chance : float or None
-        0.0001 to 0.5.
-
-    Notes
-    -----
     Bisection on the closed form of `skeins.chance_short`, which grows with the need.
     """
     if chance is None:
@@ -118,8 +78,6 @@ def rows_possible(
 ) -> RowsPossible:
     """Return how many of the planned rows the yarn on hand makes, worked in order.
 
-    Notes
-    -----
     Row by row the need of each colour is summed, its tails as they fall; the first row that a colour cannot cover
     ends the count. Border, fringe and swatch are not counted.
     """
@@ -148,12 +106,12 @@ def _rows_until(
     tail = settings.tail_cm / 100
     used: defaultdict[str, float] = defaultdict(float)
     row = 0
-    cut: Counter[str] = Counter(stripes[0].strands)
-    for i, stripe in enumerate(stripes):
-        if i:
-            change = changes(stripes[i - 1 : i + 1])[0]
-            cut.update((*change.cut, *change.join))
-        tails = cut + Counter(stripe.strands)  # as if the work stopped after this stripe
+    begun: defaultdict[int, list[str]] = defaultdict(list)
+    for run in runs_of(stripes):
+        begun[run.first_stripe].append(run.name)
+    tails: Counter[str] = Counter()  # as if the work stopped after this stripe: both ends of all that was joined
+    for i, stripe in enumerate(stripes, 1):
+        tails.update(begun[i] * 2)
         for _ in range(stripe.rows):
             need: defaultdict[str, float] = defaultdict(float)
             for name in stripe.strands:
@@ -225,28 +183,16 @@ def longest_stripes(
     evenly: bool = True,
     seconds: float = 3.0,
 ) -> StashFit:
-    """Return the longest stripes that the yarn on hand allows, at the accepted chance of running short.
-
-    Parameters
-    ----------
-    stripes, yardage, yarns, settings
-        As planned; locked stripes keep their rows.
-    evenly : bool
-        True keeps stripes planned alike alike and all in proportion; False lets plentiful colours grow.
-    seconds : float
-        Time limit of a solve.
-
-    Raises
-    ------
-    YarnError
-        If one row of every stripe is already too much, or a colour without a band is the only limit.
-    """
+    """Return the longest stripes that the yarn on hand allows, at the accepted chance of running short."""
     settings = settings or YardageSettings()
     limits = limits_m(yardage, yarns, settings, settings.chance_short)
     must_limit(stripes, limits)
     problem = problem_of(stripes, yardage, limits)
     fit = fit_rows(problem, "longest", total=MAX_ROWS, evenly=evenly, seconds=seconds)
-    return StashFit(stripes=with_rows(stripes, fit.rows), fit=fit, notices=explain(fit))
+    planned = total_rows(stripes)
+    told = note("The yarn on hand makes {rows} rows where {planned} are planned.", rows=fit.total, planned=planned)
+    said = (told, *explain(fit)) if fit.total != planned else explain(fit)
+    return StashFit(stripes=with_rows(stripes, fit.rows), fit=fit, notices=said)
 
 
 def must_limit(stripes: Sequence[Stripe], limits: dict[str, float]) -> None:
@@ -254,7 +200,7 @@ def must_limit(stripes: Sequence[Stripe], limits: dict[str, float]) -> None:
     for stripe in stripes:
         if not stripe.locked and not any(name in limits for name in stripe.strands):
             raise YarnError(
-                "nothing limits a stripe of {names}: give grams and metres of its yarn from the band.",
+                "nothing limits a stripe of {names}: give grams and metres of its yarn from the label.",
                 names=", ".join(stripe.strands),
             )
 
@@ -269,25 +215,7 @@ def spare_scarce(
     most_change: int = 2,
     seconds: float = 3.0,
 ) -> StashFit:
-    """Return stripes with as many rows in all as planned that use the scarce colour least.
-
-    Parameters
-    ----------
-    stripes, yardage
-        As planned; locked stripes keep their rows.
-    scarce : str
-    yarns : sequence of Yarn
-        Their yarn on hand limits the other colours where given; by default those may be bought.
-    settings : YardageSettings, optional
-    most_change : int
-        Rows by which one stripe may grow or shrink, 1 to 100; every stripe keeps at least one.
-    seconds : float
-
-    Raises
-    ------
-    YarnError
-        If the colour is not used or nothing can be changed within the yarn.
-    """
+    """Return stripes with as many rows in all as planned that use the scarce colour least."""
     settings = settings or YardageSettings()
     whole(most_change, "rows that a stripe may change by", 1, 100)
     if not any(scarce in s.strands for s in stripes):
@@ -317,3 +245,159 @@ def spare_scarce(
         rows=total,
     )
     return StashFit(stripes=with_rows(stripes, fit.rows), fit=fit, notices=(told, *explain(fit)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeOption:
+    """One width that could be worked."""
+
+    repeats: int
+    width_cm: float  # finished width and rise of one row
+    rise_cm: float
+    row_m: float  # one row and the chain, metres of each strand
+    foundation_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LargestBlanket:
+    """The largest blanket within the yarn and the wanted proportions."""
+
+    size: SizeOption
+    stripes: tuple[Stripe, ...]
+    width_cm: float
+    height_cm: float
+    fit: RowFit
+    notices: tuple[Notice, ...]
+
+
+def largest_blanket(
+    stripes: Sequence[Stripe],
+    yardage: Yardage,
+    yarns: Sequence[Yarn],
+    sizes: Sequence[SizeOption],
+    settings: YardageSettings | None = None,
+    *,
+    proportion: tuple[float, float] = (1.0, 1.5),
+    seconds: float = 1.0,
+) -> LargestBlanket:
+    """Return the largest blanket that the yarn on hand makes in one of several widths."""
+    settings = settings or YardageSettings()
+    least, most = (number(p, "height over width", 0.1, 10) for p in proportion)
+    limits = limits_m(yardage, yarns, settings, settings.chance_short)
+    must_limit(stripes, limits)
+    best = _best(stripes, limits, sizes, settings, (least, most, seconds))
+    if best is None:
+        smallest = min(sizes, key=lambda size: size.row_m)
+        problem = _problem(stripes, limits, smallest, settings)
+        used = problem.used_m(problem.low)
+        short = [name for name, metres in limits.items() if used.get(name, 0.0) > metres]
+        if short:
+            raise YarnError(
+                "not even {width} cm with one row of each stripe can be made from the yarn on hand: {names} ends "
+                "first; leave it out of the stripes, or buy some of it.",
+                width=rounded(smallest.width_cm, 0),
+                names=", ".join(short),
+            )
+        raise YarnError(
+            "none of {given} widths can be made from the yarn on hand with a height of {low} to {high} times the "
+            "width; try narrower ones or other proportions.",
+            given=len(sizes),
+            low=Rounded(f"{least:g}"),
+            high=Rounded(f"{most:g}"),
+        )
+    said = [
+        note(
+            "{width} x {height} cm is the largest that the yarn on hand makes.",
+            width=rounded(best.width_cm, 0),
+            height=rounded(best.height_cm, 0),
+        ),
+        *explain(best.fit),
+        *([] if best.fit.binding else _wider(stripes, limits, sizes, settings, (best.width_cm, most, seconds))),
+    ]
+    if settings.border is not None or settings.fringe is not None:
+        said.append(note("Border and fringe are not counted in it.", "warning"))
+    others = [s for s in stripes if not set(s.strands) & set(best.fit.binding)]
+    freed = _best(others, limits, sizes, settings, (least, most, seconds)) if others and best.fit.binding else None
+    if freed is not None and freed.width_cm * freed.height_cm > best.width_cm * best.height_cm:
+        said.append(
+            note(
+                "Without the stripes of {names} it would be {width} x {height} cm.",
+                names=", ".join(best.fit.binding),
+                width=rounded(freed.width_cm, 0),
+                height=rounded(freed.height_cm, 0),
+            )
+        )
+    return replace(best, notices=tuple(said))
+
+
+def _wider(
+    stripes: Sequence[Stripe],
+    limits: Mapping[str, float],
+    sizes: Sequence[SizeOption],
+    settings: YardageSettings,
+    than: tuple[float, float, float],
+) -> list[Notice]:
+    """Return which yarn holds the width after one back, within the greatest height over width and seconds."""
+    width, most, seconds = than
+    wider = min((s for s in sizes if s.width_cm > width), key=lambda s: s.width_cm, default=None)
+    if wider is None:
+        return []
+    problem = _problem(stripes, limits, wider, settings)
+    rows = min(MAX_ROWS, int(most * wider.width_cm / wider.rise_cm + 1e-9))
+    try:
+        names = fit_rows(problem, "longest", total=rows, evenly=True, seconds=seconds).binding
+    except YarnError:
+        used = problem.used_m(problem.low)
+        names = tuple(name for name, metres in limits.items() if used.get(name, 0.0) > metres)
+    asked = {"width": rounded(wider.width_cm, 0), "names": ", ".join(names)}
+    return [note("The next width, {width} cm, needs more of {names}.", **asked)] if names else []
+
+
+def _problem(
+    stripes: Sequence[Stripe], limits: Mapping[str, float], size: SizeOption, settings: YardageSettings
+) -> RowProblem:
+    """Return the rows of a width as a problem: locked stripes keep theirs, tails and foundation do not depend on it."""
+    tails = tail_counts(stripes)
+    fixed = {name: n * settings.tail_cm / 100 for name, n in tails.items()}
+    for name in stripes[0].strands:
+        fixed[name] += size.foundation_m
+    return RowProblem(
+        stripes=tuple(stripes),
+        low=tuple(s.rows if s.locked else 1 for s in stripes),
+        high=tuple(s.rows if s.locked else MAX_ROWS for s in stripes),
+        row_m=size.row_m,
+        fixed_m=tuple(fixed.items()),
+        limit_m=tuple((n, m) for n, m in limits.items() if n in tails),
+    )
+
+
+def _best(
+    stripes: Sequence[Stripe],
+    limits: Mapping[str, float],
+    sizes: Sequence[SizeOption],
+    settings: YardageSettings,
+    within: tuple[float, float, float],
+) -> LargestBlanket | None:
+    """Return the largest of all widths, within height over width and seconds; None where none can be made."""
+    least, most, seconds = within
+    best: LargestBlanket | None = None
+    for size in sizes:
+        cap = min(MAX_ROWS, int(most * size.width_cm / size.rise_cm + 1e-9))
+        try:
+            problem = _problem(stripes, limits, size, settings)
+            fit = fit_rows(problem, "longest", total=cap, evenly=True, seconds=seconds)
+        except YarnError:
+            continue
+        height = fit.total * size.rise_cm
+        if height < least * size.width_cm:
+            continue
+        if best is None or height * size.width_cm > best.height_cm * best.width_cm:
+            best = LargestBlanket(
+                size=size,
+                stripes=with_rows(stripes, fit.rows),
+                width_cm=size.width_cm,
+                height_cm=height,
+                fit=fit,
+                notices=(),
+            )
+    return best

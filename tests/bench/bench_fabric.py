@@ -9,14 +9,11 @@ from collections.abc import Callable
 from blendplan.fabric import ripple as ripples
 from blendplan.fabric.diagram import diagram_svg
 from blendplan.fabric.gauge import default_gauge
-from blendplan.fabric.reading import read_rows
 from blendplan.fabric.ripple import Ripple, work
-from blendplan.fabric.simulate import foundation, turned, work_row
+from blendplan.fabric.rows import foundation, turned, work_row
 from blendplan.fabric.size import measure, widths_near
-from blendplan.fabric.sizes import fit_rows
 from blendplan.fabric.written import write_rows
-from blendplan.stripes.chance import random_order, spread_evenly
-from blendplan.stripes.sequence import Sequence
+from blendplan.stripes.model import StripeRule, rows_from_shares
 
 ROWS = 200
 RIPPLE = Ripple(repeats=19)  # 304 stitches
@@ -45,10 +42,10 @@ def fabric() -> object:
     """Work the ripple, count all rows, size it and fit the stripes."""
     worked = work(RIPPLE)
     gauge = default_gauge(4)
-    stripes = Sequence(order=NAMES, solid_rows=12, blend_rows=8).expand()
+    stripes = StripeRule(order=NAMES, solid_rows=12, blend_rows=8).expand()
     total = worked.tally(ROWS)
     size = measure(worked, gauge, ROWS)
-    fit_rows(stripes, size.height_cm, size.rise_per_row_cm, fit="trim", again=True)
+    rows_from_shares([stripe.rows for stripe in stripes], ROWS, least=1)
     widths_near(RIPPLE, gauge, size.width_cm)
     return total
 
@@ -60,9 +57,8 @@ def first_fabric() -> object:
 
 
 def words() -> object:
-    """Write all rows with their counter."""
-    stripes = Sequence(order=NAMES, solid_rows=12, blend_rows=8).expand()
-    return write_rows(RIPPLE, work(RIPPLE), stripes, gauge=default_gauge(4), straighten=True)
+    """Write all rows."""
+    return write_rows(work(RIPPLE))
 
 
 def walk() -> object:
@@ -80,8 +76,7 @@ def report() -> list[str]:
     jobs = (
         ("first plan of the fabric, caches empty", first_fabric),
         ("plan again", fabric),
-        ("written rows, level rows and counter", words),
-        ("rows read back and recounted", lambda: read_rows(write_rows(RIPPLE, work(RIPPLE), ()).text()).recount()),
+        ("written rows", words),
         ("stitch diagram", lambda: diagram_svg(work(RIPPLE), default_gauge(4))),
     )
     lines = [f"{ROWS} rows of {work(RIPPLE).row_stitches} stitches; walk stitch by stitch: {base:.1f} ms (baseline)"]
@@ -91,11 +86,6 @@ def report() -> list[str]:
     for repeats in (10, 100, 500):
         spent = median_ms(lambda n=repeats: (forget(), work(Ripple(repeats=n))))  # type: ignore[misc]
         lines.append(f"ripple of {repeats} repeats, caches empty: {spent:.2f} ms")
-    light = {name: 8.0 + 9.0 * i for i, name in enumerate(NAMES)}
-    counts = dict.fromkeys(NAMES, 20)
-    spent = median_ms(lambda: random_order(counts, 7, lightness=light, least_step=20))
-    lines.append(f"order by chance, 200 stripes with a least step of lightness: {spent:.1f} ms")
-    lines.append(f"leftovers of 10 colours over 200 stripes: {median_ms(lambda: spread_evenly(counts, light)):.1f} ms")
     return lines
 
 

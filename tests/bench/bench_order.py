@@ -15,9 +15,9 @@ import numpy as np
 from order_cases import palette
 from test_order_bounds import milp_round, with_dummy
 
-from blendplan.order import alternatives, choose_order, find_order, step_matrix
+from blendplan.order import alternatives, find_order, step_matrix
 from blendplan.order.exact import held_karp, solve_exact
-from blendplan.order.find import prepare
+from blendplan.order.find import Question, prepare
 from blendplan.order.problem import Problem
 from blendplan.order.solve import solve
 
@@ -120,7 +120,7 @@ def _choice() -> list[str]:
     seconds, proven = [], 0
     for seed in list(TESTED)[:4]:
         begin = time.process_time()
-        found = choose_order(palette(30, seed), 8)
+        found = find_order(palette(30, seed), Question(choose=8))
         seconds.append(time.process_time() - begin)
         proven += found.exact
     return [f"8 of 30: {np.median(seconds):.2f} s median, {max(seconds):.2f} s max (target 2 s); proven {proven} of 4"]
@@ -130,7 +130,7 @@ def _blends() -> list[str]:
     changed, dearer = 0, []
     for seed in range(6000, 6060):
         yarns = palette(8, seed)
-        with_blends, plain = find_order(yarns), find_order(yarns, blend_rows=0)
+        with_blends, plain = find_order(yarns), find_order(yarns, Question(blend_rows=0))
         total = step_matrix(yarns).total
         at = [int(n[1:]) for n in plain.order]
         cost = float(total[at[:-1], at[1:]].sum())

@@ -11,7 +11,7 @@ from dataclasses import replace
 from itertools import permutations
 from pathlib import Path
 
-from briefs import COLOURS, brief
+from blankets import COLOURS, blanket
 
 from blendplan.outputs.pdf import plan_pdf
 from blendplan.outputs.render import plan_picture, plan_pixels
@@ -28,7 +28,7 @@ def tall_use(rows: int = 5000) -> tuple[float, float]:
     """Plan and write as many one-row stripes as a blanket may have; return the process's seconds and peak in MB."""
     pairs = tuple(permutations(COLOURS, 2))
     stripes = tuple(Stripe(strands=pairs[i % len(pairs)], rows=1) for i in range(rows))
-    make_outputs(make_plan(replace(brief(*COLOURS), stripes=stripes)))
+    make_outputs(make_plan(replace(blanket(*COLOURS), stripes=stripes)))
     # Not from getrusage, which counts the process this one was started from.
     status = Path("/proc/self/status").read_text()
     return time.process_time(), int(status.split("VmHWM:")[1].split()[0]) / 1024
@@ -45,7 +45,7 @@ def _best(work: Callable[[], object]) -> float:
 
 def report() -> list[str]:
     """Return one line for each output."""
-    plan = make_plan(brief("Fern", "Clay", "Milk", "Night", "Plum", solid_rows=10, blend_rows=5))
+    plan = make_plan(blanket("Fern", "Clay", "Milk", "Night", "Plum", solid_rows=10, blend_rows=5))
     base = _best(lambda: plan_pixels(plan))
     lines = [f"baseline: the blanket drawn to fit 1600 x 1200 pixels, {base * 1000:.0f} ms of processor time"]
     outputs: dict[str, Callable[[], bytes]] = {

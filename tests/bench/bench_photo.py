@@ -24,9 +24,8 @@ import scenes_light  # noqa: E402
 
 from blendplan.colour import delta_e_2000, linear_to_lab, srgb_to_linear  # noqa: E402
 from blendplan.photo import load_photo, read_photo  # noqa: E402
-from blendplan.photo.chart import patch_light, patch_values  # noqa: E402
-from blendplan.photo.chart_fit import fit_chart, leave_one_out, patch_places  # noqa: E402
-from blendplan.photo.white import correct  # noqa: E402
+from blendplan.photo.light import Reference, fit_light  # noqa: E402
+from blendplan.photo.references import of_card, read_card  # noqa: E402
 
 SEEDS = {"tuning": 100, "test": 900}
 # 1 keeps the run near a minute on two idle cores; 5 gives steadier figures.
@@ -78,7 +77,7 @@ def _scenes_report(seed: int) -> tuple[list[str], dict[str, list[float]]]:
             near = [int(np.argmin(delta_e_2000(np.array([s.lab for s in yarn.shades]), lab))) for lab in truth.labs]
             for lab, place in zip(truth.labs, near, strict=True):
                 shade = yarn.shades[place]
-                held.append(float(delta_e_2000(shade.lab, lab)) <= (shade.uncertainty or 0))
+                held.append(float(delta_e_2000(shade.lab, lab)) <= (shade.within or 0))
         found = read_photo(photo).yarns
         counts.setdefault(group, []).append(len(found) == len(scene.yarns))
         for truth in scene.yarns:
@@ -114,13 +113,14 @@ def _baselines(seed: int) -> list[str]:
         scene = scenes.make_scene([seed, index], palette_seed=seed, **arguments)
         photo = load_photo(scene.data, scene.name)
         linear = srgb_to_linear(photo.srgb8 / 255)
-        light = np.median(linear[scene.white_mask], axis=0) / 0.87
+        white = tuple(np.median(linear[scene.white_mask], axis=0).tolist())
+        light = fit_light([Reference(kind="white", linear_rgb=white, wanted=(0.86,) * 3)])
         reading = read_photo(photo, boxes=[y.box for y in scene.yarns])
         for truth, yarn in zip(scene.yarns, reading.yarns, strict=True):
             inner = binary_erosion(truth.mask, iterations=3)
             codes = srgb_to_linear(photo.srgb8[inner].mean(axis=0) / 255)
             for name, value in (("mean of codes", codes), ("median", np.median(linear[inner], axis=0))):
-                lab = linear_to_lab(np.clip(correct(value, light), 0, None))
+                lab = linear_to_lab(np.clip(light.correct(value), 0, None))
                 off[name].append(float(delta_e_2000(lab, truth.labs[0])))
             off["ours"].append(float(delta_e_2000(yarn.shades[0].lab, truth.labs[0])))
     return [f"  {name:14s} mean {np.mean(v):5.2f}  p95 {np.quantile(v, 0.95):5.1f}" for name, v in off.items()]
@@ -133,26 +133,24 @@ def _chart_report() -> list[str]:
     from test_photo_reading import REAL_CHARTS
 
     lines = []
-    wanted, lab = patch_values()
-    places = patch_places()
     for name, corners in REAL_CHARTS.items():
-        photo = load_photo((Path(folder) / "photos" / name).read_bytes(), name)
-        seen = patch_light(photo, np.array(corners))
-        raw = delta_e_2000(linear_to_lab(seen), lab)
-        # White alone: the chart's own white patch at its published luminance.
-        light = seen[18] / wanted[18].mean()
-        scaled = delta_e_2000(linear_to_lab(np.clip(correct(seen, light), 0, None)), lab)
-        alone = leave_one_out(seen, wanted, lab)
+        patches = of_card(read_card(load_photo((Path(folder) / "photos" / name).read_bytes(), name), corners))
+        shown, wanted = (np.array([getattr(p, what) for p in patches]) for what in ("linear_rgb", "wanted"))
+        lab = linear_to_lab(wanted)
+
+        def off(light, which, shown=shown, lab=lab):
+            return delta_e_2000(linear_to_lab(np.clip(light.correct(shown[which]), 0, None)), lab[which])
+
+        every = np.arange(len(patches))
+        scaled = off(fit_light([patches[int(np.argmax(lab[:, 0]))]]), every)
         rng = np.random.default_rng(SEEDS["test"])
         halves = []
         for _ in range(24):
-            order = rng.permutation(24)
-            half, rest = order[:12], order[12:]
-            fit = fit_chart(seen[half], wanted[half], lab[half], places[half])
-            halves.append(float(delta_e_2000(linear_to_lab(fit.correct(seen[rest], places[rest])), lab[rest]).mean()))
+            order = rng.permutation(len(patches))
+            halves.append(float(off(fit_light([patches[i] for i in order[:12]]), order[12:]).mean()))
         lines.append(
-            f"  {name}: raw {raw.mean():.1f}; white alone {scaled.mean():.1f} / {np.quantile(scaled, 0.95):.1f}"
-            f" (target 6); card, left out {alone.mean():.1f}; half on the other half {np.mean(halves):.1f}"
+            f"  {name}: raw {delta_e_2000(linear_to_lab(shown), lab).mean():.1f}; white alone {scaled.mean():.1f} /"
+            f" {np.quantile(scaled, 0.95):.1f} (target 6); half on the other half {np.mean(halves):.1f}"
             f" (median {np.median(halves):.1f}, target 4)"
         )
     return lines
@@ -267,7 +265,7 @@ def report() -> list[str]:
         lines += _scenes_report(seed)[0]
     lines.append(f"plain readers beside ours, paper and one lamp, test seed {SEEDS['test']}:")
     lines += _baselines(SEEDS["test"])
-    lines.append("real charts of the samples (the fit's stiffness was chosen with these in view):")
+    lines.append("real cards of the sample photos:")
     lines += _chart_report()
     lines.append("speed and memory:")
     lines += _speed_report()

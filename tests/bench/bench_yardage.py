@@ -1,4 +1,4 @@
-"""Yarn used: speed of estimate and update, proof of scrap sharing, accuracy on told examples and simulated makers."""
+"""Yarn used: speed of estimate and ledger, proof of scrap sharing, accuracy on told examples and simulated makers."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from collections.abc import Callable
 from fractions import Fraction
 
 import numpy as np
+from makers import KINDS
+from makers import trial as trial_of_makers
 from test_yardage_examples import (
     ITEMS,
     TEST_SEED,
@@ -20,18 +22,19 @@ from test_yardage_examples import (
 )
 from test_yardage_skeins import trial
 from test_yardage_stash import scraps
-from yardage_cases import Gauge, yarn
+from yardage_cases import Gauge, estimate, yarn
 
 from blendplan.fabric.ripple import Ripple, work
-from blendplan.stripes.sequence import Sequence
-from blendplan.yardage.length import estimate
-from blendplan.yardage.models import AREA_CENTRAL
-from blendplan.yardage.progress import update
+from blendplan.stripes.model import StripeRule
+from blendplan.yardage.ledger import keep_ledger
+from blendplan.yardage.making import Making, Purchase, Weighed, Weighing
+from blendplan.yardage.measured import AREA_CENTRAL
+from blendplan.yardage.need import Supply, chance_short
 from blendplan.yardage.scraps import share_scraps
-from blendplan.yardage.skeins import Supply, chance_short
 from blendplan.yardage.strands import feed
 from blendplan.yarn import PutUp
 
+LEDGER_TUNING, LEDGER_TEST = 20, 7301
 SCRAP_TUNING, SCRAP_TEST = (0, 1, 2, 3), (901, 902, 903, 904)
 
 
@@ -49,7 +52,7 @@ def median_ms(work: Callable[[], object], repeats: int = 9) -> float:
 def speed() -> list[str]:
     """Report times for 12 colours over 23 stripes of 140 rows, beside a plain sum over the same rows and strands."""
     names = [f"Y{i}" for i in range(12)]
-    plan = Sequence(order=tuple(names), solid_rows=8, blend_rows=4).expand()
+    plan = StripeRule(order=tuple(names), solid_rows=8, blend_rows=4).expand()
     yarns = tuple(yarn(n, price="4.95") for n in names)
     worked, gauge = work(Ripple(repeats=12)), Gauge()
     need = estimate(plan, worked, gauge, yarns)
@@ -65,12 +68,13 @@ def speed() -> list[str]:
         return used
 
     base = median_ms(plain_sum)
-    left = {n: 60.0 for n in names[:3]}
-    start = {n: 200.0 for n in names}
+    told = Weighing(row=30, left=tuple(Weighed(yarn=n, grams=Fraction(160), answer="kept") for n in names[:3]))
+    bought = tuple(Purchase(yarn=n, skeins=3) for n in names)
+    making = Making(rows_done=30, purchases=bought, weighings=(told,))
     lines = [f"plain sum over rows and strands: {base:.3f} ms (baseline)"]
     for what, job in (
         ("estimate", lambda: estimate(plan, worked, gauge, yarns)),
-        ("update while working", lambda: update(plan, need, yarns, rows_done=30, grams_left=left, grams_start=start)),
+        ("ledger while working", lambda: keep_ledger(plan, need, yarns, making)),
         ("skeins followed row by row", lambda: feed(plan, need, yarns)),
     ):
         ms = median_ms(job)
@@ -137,6 +141,26 @@ def makers() -> list[str]:
     return lines
 
 
+def weighers() -> list[str]:
+    """Report simulated makers who weigh as they work: gross errors asked about, honest weighings asked about, needs."""
+    lines = []
+    for label, seed in (("tuning", LEDGER_TUNING), ("test", LEDGER_TEST)):
+        for said, every in (("all colours begun", True), ("some colours only", False)):
+            tallies = {
+                kind: trial_of_makers(seed + i, 200, kinds=(kind,), all_colours=every) for i, kind in enumerate(KINDS)
+            }
+            caught = sorted((100 * t.caught / max(1, t.gross), kind, t.gross) for kind, t in tallies.items())
+            share = 100 * sum(t.caught for t in tallies.values()) / sum(t.gross for t in tallies.values())
+            false = 100 * sum(t.false for t in tallies.values()) / sum(t.honest for t in tallies.values())
+            inside = 100 * sum(t.inside for t in tallies.values()) / sum(t.forecasts for t in tallies.values())
+            worst = "; ".join(f"{kind} {got:.0f} % of {n}" for got, kind, n in caught)
+            lines.append(
+                f"weighers, {label} seed {seed}, {said}: {share:.1f} % of gross errors asked about (goal 95; {worst}), "
+                f"{false:.1f} % of honest weighings (at most 3), need inside its spread {inside:.1f} % (goal 90)"
+            )
+    return lines
+
+
 def risk() -> list[str]:
     """Report the closed-form chance of running short beside 200 000 trials."""
     band = PutUp(mass_g=100, length_m=200)
@@ -155,7 +179,7 @@ def risk() -> list[str]:
 
 def report() -> list[str]:
     """Return the lines of the report."""
-    return [*speed(), *examples(), *makers(), *risk(), *sharing()]
+    return [*speed(), *examples(), *makers(), *weighers(), *risk(), *sharing()]
 
 
 if __name__ == "__main__":

@@ -1,10 +1,9 @@
 """Sixteen makers at once on one served page, by the browser's own protocol; prints times, losses and memory.
 
-Each client opens the web socket that the page's script in the browser would open, reads the fields it is sent,
-and changes the rows of a solid stripe again and again with a short pause between, as a person does who tries
-things out.
-Every client has her own blanket (16 pairs of blend rows and repeats), so no two ever ask for the same picture;
-blankets have 40 to 129 rows, with `--tall` 130 to 219.
+Each client opens the web socket that the page's script in the browser would open, pulls a stripe of the picture to
+other rows again and again with a short pause between, as a person does who tries things out, and fetches what is drawn
+anew.
+Each pulls stripes of her own; these have 5 to 14 rows, with `--tall` 20 to 29.
 
 Usage: python tests/bench/load_page.py [CLIENTS] [CHANGES] [--tall]
 """
@@ -13,11 +12,12 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import re
+import json
 import statistics
 import sys
 import tempfile
 import time
+import urllib.request
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -27,9 +27,11 @@ sys.path[:0] = [str(HERE.parent), str(HERE.parent.parent)]
 
 # A person looks at a picture before she changes something again.
 PAUSE_S = 5.0
-# Rows of a solid stripe go from here up by 0 to 9; the warming run has 10 more, so that no measured one repeats it.
+# Rows of a stripe go from here up by 0 to 9; the warming pull has 10 more, so that no measured one repeats it.
 USUAL, TALL = 5, 20
-SOLID, BLEND, REPEATS = "Rows of a solid stripe", "Rows of a blend stripe", "Repeats across"
+# At this scale (pixels a centimetre, and of a pixel of the screen) the strips are asked for.
+SCALE = "4.60,1"
+STRIPES = 11
 
 
 @dataclass
@@ -37,27 +39,28 @@ class Client:
     """One maker: her socket, the fields she sees, and what happened."""
 
     number: int
+    address: str
     socket: Any = None
-    fields: dict[str, str] = field(default_factory=dict)
-    states: dict[str, Any] = field(default_factory=dict)
+    ident: str = ""
+    shown: dict[str, Any] = field(default_factory=dict)
+    fetched: set[str] = field(default_factory=set)
+    pulls: int = 0
     to_picture: list[float] = field(default_factory=list)
     to_end: list[float] = field(default_factory=list)
     first: float = 0.0
     lost: int = 0
-    rows: int = -1
 
-    async def run(self, changed: str | None = None) -> tuple[float, float]:
+    async def run(self, hand: dict[str, Any] | None = None) -> tuple[float, float]:
         """Ask for a run and read until it has finished; return seconds to the picture and to the end."""
         from streamlit.proto.BackMsg_pb2 import BackMsg
         from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
         message = BackMsg()
-        for ident, state in self.states.items():
+        message.rerun_script.query_string = ""
+        if hand is not None:
             widget = message.rerun_script.widget_states.widgets.add()
-            widget.CopyFrom(state)
-            widget.id = ident
-        if not self.states:
-            message.rerun_script.query_string = ""
+            widget.id = f"$$STREAMLIT_INTERNAL_KEY_{self.ident}__events"
+            widget.json_trigger_value = json.dumps([{"event": "hand", "value": hand}])
         begin = time.perf_counter()
         await self.socket.send(message.SerializeToString())
         picture = 0.0
@@ -67,32 +70,32 @@ class Client:
             kind = got.WhichOneof("type")
             if kind == "delta" and got.delta.WhichOneof("type") == "new_element":
                 element = got.delta.new_element
-                what = element.WhichOneof("type")
-                if what == "html":
-                    if "data:image/jpeg" in element.html.body and not picture:
-                        picture = time.perf_counter() - begin
-                    rows = re.search(r"<li>(\d+) rows</li>", element.html.body)
-                    if rows:
-                        self.rows = int(rows[1])
-                elif what == "number_input":
-                    self.fields[element.number_input.label] = element.number_input.id
+                if element.WhichOneof("type") == "bidi_component" and element.bidi_component.id.endswith("-picture"):
+                    self.ident = element.bidi_component.id
+                    self.shown = json.loads(element.bidi_component.json)
+                    await asyncio.to_thread(self.fetch)
+                    picture = time.perf_counter() - begin
             elif kind == "script_finished":
                 return picture, time.perf_counter() - begin
 
-    async def change(self, rows: int, measured: bool = True) -> None:
-        """Set the rows of a solid stripe and check that the page shows the blanket that follows."""
-        from streamlit.proto.WidgetStates_pb2 import WidgetState
+    def fetch(self) -> None:
+        """Fetch the strips that a browser does not have yet."""
+        strips = self.shown["strips"]
+        for place in {strips[stripe["own"]]["at"] for stripe in self.shown["stripes"]} - self.fetched:
+            with urllib.request.urlopen(f"{self.address}{place}/{SCALE}", timeout=60) as answer:
+                assert answer.read(8)[1:4] == b"PNG"
+            self.fetched.add(place)
 
-        blend = 2 + self.number % 8
-        self.states[self.fields[SOLID]] = WidgetState(double_value=float(rows))
-        self.states[self.fields[BLEND]] = WidgetState(double_value=float(blend))
-        self.states[self.fields[REPEATS]] = WidgetState(double_value=float(7 + self.number // 8))
-        picture, end = await self.run()
+    async def change(self, rows: int, measured: bool = True) -> None:
+        """Pull a stripe to other rows and check that the page shows the blanket that follows."""
+        self.pulls += 1
+        at = (self.number + self.pulls) % STRIPES
+        hand = {"mount": "hand", "n": self.pulls, "do": "rows", "id": at, "rows": rows, "seen": self.shown["seen"]}
+        picture, end = await self.run(hand)
         if measured:
             self.to_picture.append(picture)
             self.to_end.append(end)
-        # The demo has six solid stripes and five blend stripes.
-        if self.rows != 6 * rows + 5 * blend:
+        if self.shown["stripes"][at]["rows"] != rows:
             self.lost += 1
 
 
@@ -116,7 +119,7 @@ async def play(
                 await asyncio.sleep(pause_s)
                 await client.change(least + (client.number + 3 * i) % 10)
 
-    crew = [Client(number=first + n) for n in range(clients)]
+    crew = [Client(number=first + n, address=address) for n in range(clients)]
     await asyncio.gather(*(one(c) for c in crew))
     return crew
 
@@ -137,15 +140,26 @@ def cpu_s(pid: int) -> float:
     return float(used.user + used.system)
 
 
-def report(clients: int = 16, changes: int = 8, *, tall: bool = False) -> list[str]:
-    """Return the lines of the report."""
+def pulls_kept(home: Path) -> int:
+    """Return how many edits stand in the history of the one blanket of a library."""
+    from blendplan.kept import open_library
+
+    library = open_library(home)[0]
+    try:
+        return len(library.history(library.blankets()[0].id, most=10_000))
+    finally:
+        library.close()
+
+
+def report(clients: int = 16, changes: int = 8, *, tall: bool = False, tabs: bool = False) -> list[str]:
+    """Return the lines of the report; with `tabs` all of them are windows on one blanket, kept on the disk."""
     from browser_page import page_server
 
     least = TALL if tall else USUAL
     lines = []
     with tempfile.TemporaryDirectory() as folder:
         pid: list[int] = []
-        with page_server(Path(folder) / "home", pid=pid, BLENDPLAN_SERVED="1") as address:
+        with page_server(Path(folder) / "home", pid=pid, BLENDPLAN_SERVED="" if tabs else "1") as address:
             # Not one of the crew: nobody is to find her pictures drawn already.
             alone = asyncio.run(play(address, 1, changes, first=clients, least=least))
             before, busy = memory_mb(pid[0]), cpu_s(pid[0])
@@ -153,11 +167,13 @@ def report(clients: int = 16, changes: int = 8, *, tall: bool = False) -> list[s
             crew = asyncio.run(play(address, clients, changes, least=least))
             lasted = time.perf_counter() - begin
             after, busy = memory_mb(pid[0]), cpu_s(pid[0]) - busy
+        kept = pulls_kept(Path(folder) / "home") if tabs else 0
     pictures = sorted(t for c in crew for t in c.to_picture)
     single = statistics.median(alone[0].to_picture)
     lines.append(f"one client: change to picture {single:.3f} s median")
     lines.append(
-        f"{clients} clients, {changes} changes each, {PAUSE_S:g} s apart: change to picture "
+        f"{clients} {'windows on one blanket' if tabs else 'clients'}, {changes} changes each, {PAUSE_S:g} s apart: "
+        "change to picture "
         f"{statistics.median(pictures):.3f} s median, {pictures[int(0.95 * len(pictures))]:.3f} s p95 "
         f"({statistics.median(pictures) / single:.1f} times one client)"
     )
@@ -165,7 +181,11 @@ def report(clients: int = 16, changes: int = 8, *, tall: bool = False) -> list[s
         f"the server used {busy / (clients * (changes + 2)):.3f} s of processor for each run of the page, "
         f"{100 * busy / lasted:.0f} % of one core over {lasted:.0f} s"
     )
-    lines.append(f"lost or wrong states: {sum(c.lost for c in crew)} of {clients * changes}")
+    lines.append(f"lost or wrong states: {sum(c.lost for c in crew)} of {clients * (changes + 1)}")
+    if tabs:
+        lines.append(
+            f"edits in the history: {kept} of {(clients + 1) * (changes + 1)} pulls, some to the rows there were"
+        )
     lines.append(
         f"memory: {before:.0f} MB with one, {after:.0f} MB with {clients}: "
         f"{(after - before) / max(1, clients - 1):.1f} MB for each further session"
@@ -177,6 +197,7 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description="Several makers at once on one served page.")
     parser.add_argument("clients", type=int, nargs="?", default=16)
     parser.add_argument("changes", type=int, nargs="?", default=8)
-    parser.add_argument("--tall", action="store_true", help="blankets of 130 to 219 rows for everybody")
+    parser.add_argument("--tabs", action="store_true", help="windows on one blanket instead of strangers")
+    parser.add_argument("--tall", action="store_true", help="stripes of 20 to 29 rows for everybody")
     asked = parser.parse_args()
-    print("\n".join(report(asked.clients, asked.changes, tall=asked.tall)))
+    print("\n".join(report(asked.clients, asked.changes, tall=asked.tall, tabs=asked.tabs)))

@@ -1,0 +1,195 @@
+"""`blendplan ledger`: what is used, left and ahead of each colour, by what was bought and weighed."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Literal
+
+from blendplan.cli.common import add_project
+from blendplan.errors import ProjectError, YarnError
+from blendplan.units import choice, number, whole
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from blendplan.blanket import Blanket
+    from blendplan.lasting import WayOut
+    from blendplan.yardage.ledger import Ledger
+
+HELP = "what is used, left and still needed of each colour while a project is worked, and ways out if it will not last"
+
+ANSWERS: dict[str, Literal["mended", "kept", "back"]] = {"yes": "mended", "no": "kept", "back": "back"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    add_project(parser)
+    parser.add_argument("--row", metavar="N", help="rows done; 20.5 is half of row 21")
+    parser.add_argument(
+        "--bought", metavar="YARN=SKEINS[@LOT]", action="append", default=[], help="skeins bought since the beginning"
+    )
+    parser.add_argument("--opened", metavar="YARN[=SKEINS]", action="append", default=[], help="skeins opened by now")
+    parser.add_argument(
+        "--weighed",
+        metavar="YARN=GRAMS[+UNOPENED]",
+        action="append",
+        default=[],
+        help="grams of the balls in work, and unopened skeins beside them",
+    )
+    parser.add_argument(
+        "--answer", metavar="YARN=yes|no|back", action="append", default=[], help="answer to the question about a yarn"
+    )
+    parser.add_argument("--take", choices=("rows", "colour", "border"), help="take a way out where yarn will not last")
+    parser.add_argument("--date", metavar="DATE", help="when it was, as YYYY-MM-DD or YYYY-MM-DD HH:MM:SS")
+    parser.add_argument("--save", action="store_true", help="keep all this in the project file")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Enter what is told, then print the account of each colour, open doubts first."""
+    import json
+
+    from blendplan.cli.common import load, show_notices, to_stderr
+    from blendplan.lasting import ledger_of, ways_out
+    from blendplan.plan import make_plan
+    from blendplan.project import save_project
+    from blendplan.wording import tr
+
+    before, notices = load(args.project)
+    blanket = _entered(before, args)
+    plan = make_plan(blanket)
+    ledger = ledger_of(plan)
+    ways = () if ledger.doubts else ways_out(plan, ledger)
+    if args.save:
+        save_project(blanket, args.project)
+    elif blanket != before:
+        to_stderr(tr("nothing is kept in the project file; add --save for that.", args.lang))
+    show_notices(notices, args.lang)
+    if args.json:
+        print(json.dumps(_json(ledger, ways, args.lang), ensure_ascii=False, indent=1))
+    else:
+        print("\n".join(_lines(ledger, ways, args.lang)))
+    return 0
+
+
+def _entered(blanket: Blanket, args: argparse.Namespace) -> Blanket:
+    """Return the blanket with what is told on the command line, in the order of the help."""
+    from blendplan.lasting import account_skeins, answer, ledger_of, open_skeins, purchase, take_way, ways_out, weigh
+    from blendplan.plan import make_plan
+
+    date = _moment(args.date)
+    blanket, share = _at_row(blanket, args.row)
+    for told in args.bought:
+        name, skeins = _parts(told, "--bought YARN=SKEINS")
+        skeins, _, lot = skeins.partition("@")
+        blanket = purchase(blanket, _key(blanket, name), _count(skeins), lot, date)
+    for told in args.opened:
+        name, skeins = _parts(told if "=" in told else f"{told}=1", "--opened YARN=SKEINS")
+        blanket = open_skeins(blanket, _key(blanket, name), _count(skeins), date)
+    for told in args.weighed:
+        name, weight = _parts(told, "--weighed YARN=GRAMS")
+        grams, plus, unopened = weight.partition("+")
+        blanket = weigh(blanket, _key(blanket, name), grams, _count(unopened) if plus else None, date, share=share)
+    for told in args.answer:
+        name, said = _parts(told, "--answer YARN=yes")
+        doubts = ledger_of(make_plan(blanket)).doubts
+        doubt = next((doubt for doubt in doubts if doubt.name == name), None)
+        if doubt is None:
+            raise YarnError(
+                "there is no open question about {given}; open are {allowed}.",
+                given=repr(name),
+                allowed=", ".join(doubt.name for doubt in doubts) or "-",
+            )
+        blanket = answer(blanket, doubt, ANSWERS[choice(said, "answer", tuple(ANSWERS))])
+    if args.take:
+        plan = make_plan(blanket)
+        ledger = ledger_of(plan)
+        ways = () if ledger.doubts else ways_out(plan, ledger)
+        way = next((way for way in ways if way.kind == args.take), None)
+        if way is None:
+            raise YarnError(
+                "the way out {given} is not there; there are {allowed}.",
+                given=repr(args.take),
+                allowed=", ".join(way.kind for way in ways if way.kind != "buy") or "-",
+            )
+        blanket = take_way(blanket, way, account_skeins(plan))
+    return blanket
+
+
+def _moment(text: str | None) -> str:
+    """Return when it was, as it stands in a file."""
+    from datetime import datetime
+
+    try:
+        when = datetime.fromisoformat(text) if text else datetime.now()
+    except ValueError:
+        raise ProjectError("{given} is not a date; write it like 2026-03-31.", given=repr(text)) from None
+    return text or when.isoformat(" ", "seconds")
+
+
+def _at_row(blanket: Blanket, row: str | None) -> tuple[Blanket, float | None]:
+    """Return the blanket with so many rows done, and the share of the next one."""
+    from blendplan.plan import make_plan
+
+    if row is None:
+        return blanket, None
+    done = number(row, "rows done", 0, make_plan(blanket).rows)
+    return replace(blanket, making=replace(blanket.making, rows_done=int(done))), done % 1 or None
+
+
+def _parts(told: str, wanted: str) -> tuple[str, str]:
+    name, sign, value = told.rpartition("=")
+    if not (name and sign and value):
+        raise YarnError("{given} was given; write it like {wanted}.", given=repr(told), wanted=wanted)
+    return name, value
+
+
+def _count(text: str) -> int:
+    return whole(text, "skeins", 0, 1000)
+
+
+def _key(blanket: Blanket, name: str) -> str:
+    keys = blanket.keys
+    if name not in keys:
+        raise YarnError(
+            "{given} is none of the yarns; the yarns are {allowed}.", given=repr(name), allowed=", ".join(keys)
+        )
+    return keys[name]
+
+
+def _json(ledger: Ledger, ways: Sequence[WayOut], lang: str) -> dict[str, Any]:
+    return {
+        "rows_done": ledger.rows_done,
+        "factor": round(ledger.factor, 4),
+        "doubts": [{"name": d.name, "row": d.row, "question": d.question.say(lang)} for d in ledger.doubts],
+        "colours": [
+            {
+                "name": c.name,
+                "used_g": round(c.used_g, 1),
+                "left_g": round(c.left_g, 1),
+                "weighed_at": c.weighed_at,
+                "finished": c.finished,
+                "need_g": round(c.need_g, 1),
+                "low_g": round(c.low_g, 1),
+                "high_g": round(c.high_g, 1),
+                "chance_short": round(c.chance_short, 4),
+            }
+            for c in ledger.colours
+        ],
+        "ways": [{"kind": w.kind, "text": [n.say(lang) for n in w.said], "buy": dict(w.buy)} for w in ways],
+    }
+
+
+def _lines(ledger: Ledger, ways: Sequence[WayOut], lang: str) -> list[str]:
+    from blendplan.wording import tr
+
+    out = [doubt.question.say(lang) for doubt in ledger.doubts]
+    for c in ledger.colours:
+        grams = {"used": round(c.used_g), "left": round(c.left_g), "need": round(c.need_g)}
+        out.append(
+            tr("{name}: {used} g used, {left} g left, finished", lang, name=c.name, **grams)
+            if c.finished
+            else tr("{name}: {used} g used, {left} g left, {need} g ahead", lang, name=c.name, **grams)
+        )
+    out += [notice.say(lang) for notice in ledger.notices]
+    return out + [notice.say(lang) for way in ways for notice in way.said]

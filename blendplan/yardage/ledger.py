@@ -1,0 +1,433 @@
+"""The ledger: from what was bought, opened and weighed to what is used, left and ahead of each colour.
+
+A weighing that cannot be true is asked about and waits; nothing follows from it until it is kept, mended or taken back.
+
+What each colour takes by every row as planned, and what she owns of it at every moment.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blendplan.errors import YarnError
+from blendplan.stripes.model import Stripe, runs_of, total_rows
+from blendplan.units import whole
+from blendplan.wording import Notice, note, rounded
+from blendplan.yardage.doubt import WANDER_SD, Belief, Doubt, Reading, doubted, learn, prior
+from blendplan.yardage.length import Yardage
+from blendplan.yardage.making import Making, Moment, Weighed, Weighing
+from blendplan.yardage.measured import WEIGHED_SPREAD, Z90
+from blendplan.yardage.need import NORMAL
+from blendplan.yardage.settings import YardageSettings, all_work
+from blendplan.yarn import PutUp, Yarn
+
+# What is left over of a colour's work below this is dust of floating point: a centimetre.
+DUST_M = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedUse:
+    """One colour as planned."""
+
+    # Grams used when so many rows are done: stitches, the foundation chain, the swatch and tails.
+    by_row_g: NDArray[np.float64]
+    total_g: float  # with the finishing
+    first_row: int  # rows done before its first one; all rows where only the finishing uses it
+
+    def until_g(self, at: float) -> float:
+        """Return the grams used by a row, its share included."""
+        return float(np.interp(at, np.arange(len(self.by_row_g)), self.by_row_g))
+
+    def row_g(self, at: float) -> float:
+        """Return the grams of the row last worked."""
+        return self.until_g(at) - self.until_g(max(0.0, at - 1))
+
+
+def planned_use(
+    stripes: Sequence[Stripe], yardage: Yardage, bands: Mapping[str, PutUp], settings: YardageSettings
+) -> dict[str, PlannedUse]:
+    """Return what each colour takes by every row.
+
+    A run's first tail is laid down with its first row; its last one is cut with its last row, so the ends at the hook
+    still belong to the skeins.
+    """
+    rows = total_rows(stripes)
+    metres = {name: np.zeros(rows + 1) for name in bands}
+    lengths = np.array(yardage.rows_m)
+    lengths[0] += yardage.foundation_m
+    row = 0
+    for stripe in stripes:
+        for name in stripe.strands:
+            metres[name][row + 1 : row + stripe.rows + 1] += lengths[row : row + stripe.rows]
+        row += stripe.rows
+    for name in stripes[0].strands:
+        metres[name][1] += settings.swatch_m
+    tail = settings.tail_cm / 100
+    for run in runs_of(*all_work(stripes, yardage.finishes)):
+        for end in (run.first_row, run.last_row):
+            if end <= rows:
+                metres[run.name][end] += tail
+    out = {}
+    for name, band in bands.items():
+        by_row = np.cumsum(metres[name])
+        need = yardage.colour(name).need_m
+        rest = need - float(by_row[-1])
+        used = np.flatnonzero(metres[name])
+        out[name] = PlannedUse(
+            by_row_g=by_row / float(band.m_per_g),
+            total_g=(float(by_row[-1]) + (rest if rest > DUST_M else 0.0)) / float(band.m_per_g),
+            first_row=int(used[0]) - 1 if len(used) else rows,
+        )
+    return out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
+    """What she owns of one colour."""
+
+    skein_g: float  # of one skein, as its band says
+    skeins: int  # whole skeins at the start
+    parts_g: float  # opened skeins at the start, together
+    bought: tuple[tuple[Moment, int], ...]
+    opened: tuple[tuple[Moment, int], ...]
+    assumed: int  # skeins among those at the start that nobody said were bought: the plan buys them
+
+    def skeins_by(self, when: Moment | None) -> int:
+        """Return whole skeins owned by a moment, opened ones among them; by now where none is given."""
+        return self.skeins + _until(self.bought, when)
+
+    def unopened_by(self, when: Moment) -> int | None:
+        """Return whole skeins not yet opened by a moment; None where nobody said which were."""
+        opened = _until(self.opened, when)
+        return max(0, self.skeins_by(when) - opened) if opened else None
+
+    def owned_g(self, when: Moment | None) -> float:
+        """Return grams owned by a moment, by the band."""
+        return self.skeins_by(when) * self.skein_g + self.parts_g
+
+
+def _until(events: Sequence[tuple[Moment, int]], when: Moment | None) -> int:
+    """Return the skeins of all that happened by a moment."""
+    return sum(n for at, n in events if when is None or (at.row, at.date) <= (when.row, when.date))
+
+
+def stock_of(
+    yardage: Yardage, bands: Mapping[str, PutUp], uses: Mapping[str, PlannedUse], making: Making
+) -> dict[str, Stock]:
+    """Return what she owns of each colour.
+
+    A colour of which nothing was said to be bought before its first row is taken to have the skeins the plan buys.
+    """
+    out = {}
+    for colour in yardage.colours:
+        name = colour.name
+        bought = tuple((Moment(row=p.row, date=p.date), p.skeins) for p in making.purchases if p.yarn == name)
+        told = any(at.row <= uses[name].first_row for at, _ in bought)
+        assumed = 0 if told else colour.planned_skeins or 0
+        out[name] = Stock(
+            skein_g=float(bands[name].mass_g),
+            skeins=colour.skeins_on_hand - colour.bought_skeins + assumed,
+            parts_g=sum(colour.parts_g),
+            bought=bought,
+            opened=tuple((Moment(row=o.row, date=o.date), o.skeins) for o in making.opened if o.yarn == name),
+            assumed=assumed,
+        )
+    return out
+
+
+def bands_of(yardage: Yardage, yarns: Sequence[Yarn]) -> dict[str, PutUp]:
+    """Return the band of every colour that the blanket uses."""
+    known = {y.name: y.put_up for y in yarns}
+    out = {}
+    for colour in yardage.colours:
+        band = known.get(colour.name)
+        if band is None:
+            raise YarnError(
+                "{name} has no grams and metres; take them from its label to follow it by weight.", name=colour.name
+            )
+        out[colour.name] = band
+    return out
+
+
+# Standard deviation, in rows, of where a maker stands who says "after row 20" (*assumed*: a weighing in mid-row now
+# and then).
+ROW_SD = 0.25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Account:
+    """One colour, so far and to the end."""
+
+    name: str
+    owned_g: float  # at the start and bought since, by the band
+    # Weighed where it was weighed after the last row done, else reckoned from the last weighing or the start.
+    used_g: float
+    left_g: float
+    # Rows done when it was last weighed; None where it never was, and then used and left are guesses.
+    weighed_at: float | None
+    assumed_skeins: int  # skeins owned that nobody said were bought: the plan buys them
+    skein_g: float
+    factor: float  # grams used over planned, tension and thickness together
+    need_g: float  # grams for what is not yet worked, and the ends of the central 90 % range
+    low_g: float
+    high_g: float
+    relative_sd: float  # standard deviation of the need as a share of it
+    chance_short: float
+    lacking_skeins: int  # skeins to buy until the chance of running short is the accepted one
+    finished: bool  # nothing ahead uses it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ledger:
+    """The accounts of all colours."""
+
+    rows_done: int
+    rows_planned: int
+    factor: float  # the maker's tension over the plan's
+    # Half-width of the central 90 % range of what remains, as a share of it, thickness of colours left out.
+    relative_spread: float
+    colours: tuple[Account, ...]
+    short: tuple[str, ...]  # colours whose chance of running short is above the accepted one, worst first
+    doubts: tuple[Doubt, ...]  # open ones, oldest weighing first, the worst of each first
+    notices: tuple[Notice, ...]
+
+    def colour(self, name: str) -> Account:
+        """Return the account of one colour (KeyError if there is none)."""
+        return {c.name: c for c in self.colours}[name]
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What was known of a colour at a moment: grams left, and how many skeins' own weights stand in it."""
+
+    at: float
+    left_g: float
+    owned_g: float
+    real_skeins: int
+
+
+@dataclass(slots=True)
+class _Colour:
+    """One colour while the weighings are gone through.
+
+    `base` is what its use is counted from, `last` what it was weighed at last, `learned` the stretch from base to last.
+    """
+
+    place: int
+    use: PlannedUse
+    stock: Stock
+    base: _Known
+    last: _Known
+    weighed: bool = False
+    learned: Reading | None = None
+
+
+@dataclass(slots=True)
+class _Book:
+    """All colours, and what does not change while the weighings are gone through."""
+
+    colours: dict[str, _Colour]
+    before: Belief
+    settings: YardageSettings
+    doubts: list[Doubt] = field(default_factory=list)
+
+    def belief(self) -> Belief:
+        """Return what the accepted weighings tell."""
+        belief = self.before
+        told = [c.learned for c in self.colours.values() if c.learned is not None and c.learned.tells(belief)]
+        # The noise of a stretch is a share of its expected use, so the use expected is found first.
+        for _ in range(2):
+            belief = learn(self.before, [reading.seen(belief) for reading in told])
+        return belief
+
+    def counted(self, one: Weighed, when: Moment) -> Weighed:
+        """Return a reading with the unopened skeins that follow from those opened, where it does not tell them."""
+        if one.unopened is not None:
+            return one
+        return replace(one, unopened=self.colours[one.yarn].stock.unopened_by(when))
+
+    def known(self, one: Weighed, when: Moment) -> _Known:
+        """Return what a reading says there was."""
+        stock = self.colours[one.yarn].stock
+        skeins = stock.skeins_by(when)
+        left = float(one.grams) + (one.unopened or 0) * stock.skein_g
+        real = skeins if one.unopened is None else max(0, skeins - one.unopened)
+        return _Known(when.at, left, stock.owned_g(when), real)
+
+    def reading(self, one: Weighed, since: _Known, when: Moment) -> Reading:
+        """Return a weighing of a colour beside what was known of it at an earlier moment."""
+        colour, now = self.colours[one.yarn], self.known(one, when)
+        skeins = math.sqrt(abs(now.real_skeins - since.real_skeins)) * self.settings.skein_scatter
+        scale, row = self.settings.scale_g / math.sqrt(6), ROW_SD * colour.use.row_g(now.at)
+        bought = now.owned_g - since.owned_g
+        return Reading(
+            colour=colour.place,
+            weighed=one,
+            left_g=now.left_g,
+            before_g=since.left_g + bought,
+            planned_g=max(1e-6, colour.use.until_g(now.at) - colour.use.until_g(since.at)),
+            noise_g=math.hypot(scale, skeins * colour.stock.skein_g, row if now.at > since.at else 0.0),
+            skein_g=colour.stock.skein_g,
+            skeins=colour.stock.skeins_by(when),
+            last_g=since.left_g if colour.weighed and bought == 0 else None,
+        )
+
+    def enter(self, number: int, weighing: Weighing) -> None:
+        """Enter a weighing, or the doubt it raises."""
+        when = Moment(row=weighing.row, date=weighing.date, share=weighing.share or 0.0)
+        there = [one for one in weighing.left if one.yarn in self.colours and one.answer != "back"]
+        told = [self.counted(one, when) for one in there]
+        readings = [self.reading(one, self.colours[one.yarn].last, when) for one in told]
+        found = doubted(readings, self.belief(), number, when)
+        apart = {doubt.name for doubt in found}
+        kept = {one.yarn for one in told if one.answer == "kept"}
+        if apart - kept:
+            for doubt in found:
+                # One question is enough for two weights that are swapped.
+                asked = {one.yarn for d in self.doubts if d.weighing == number for one in d.left}
+                if doubt.name not in kept | asked:
+                    self.doubts.append(doubt)
+            return
+        for one in told:
+            colour = self.colours[one.yarn]
+            colour.last, colour.weighed = self.known(one, when), True
+            if any(doubt.name == one.yarn and doubt.far for doubt in found):
+                # She says it is so: what is there is believed, and no tension is read from how it came to be.
+                colour.base, colour.learned = colour.last, None
+            else:
+                colour.learned = self.reading(one, colour.base, when)
+
+
+def keep_ledger(
+    stripes: Sequence[Stripe],
+    yardage: Yardage,
+    yarns: Sequence[Yarn],
+    making: Making,
+    settings: YardageSettings | None = None,
+    *,
+    stocks: Mapping[str, Stock] | None = None,
+) -> Ledger:
+    """Return used, left and ahead of each colour, by all that was bought and weighed.
+
+    State (k, e_1 .. e_n) of logarithms, prior N(0, diag(s_k^2, s_e^2 ..)) with s_k the plan's spread over 1.645 and
+    s_e 3 %. A colour c that was to use u_c grams and used g_c gives ln(g_c / u_c) = k + e_c + noise, of variance
+    (noise_c / u_c)^2 + 0.03^2; the noise is that of the scale, of skeins that are not as heavy as their band says,
+    and of where in the row she stood. The update is the usual one for normals.
+    What remains is the planned remainder times exp(k + e_c), with the variance of k + e_c and of how tension wanders.
+    Skeins bought after a weighing add to what is left and to nothing else.
+    A weighing of a row that is not done (any more) waits.
+    """
+    settings = settings or YardageSettings()
+    planned = total_rows(stripes)
+    done = whole(making.rows_done, "rows done", 0, planned)
+    bands = bands_of(yardage, yarns)
+    uses = planned_use(stripes, yardage, bands, settings)
+    stocks = stock_of(yardage, bands, uses, making) if stocks is None else stocks
+    book = _Book({}, prior(len(bands), yardage.relative_spread), settings)
+    for place, name in enumerate(bands):
+        start = _Known(0.0, stocks[name].owned_g(Moment(row=-1)), stocks[name].owned_g(Moment(row=-1)), 0)
+        book.colours[name] = _Colour(place, uses[name], stocks[name], start, start)
+    waiting = 0
+    for number, weighing in enumerate(making.weighings):
+        if weighing.row > done:
+            waiting += 1
+        else:
+            book.enter(number, weighing)
+    belief = book.belief()
+    accounts = tuple(_account(name, colour, belief, done, settings) for name, colour in book.colours.items())
+    at_risk = sorted((-c.chance_short, c.name) for c in accounts if c.chance_short > settings.chance_short)
+    factor = math.exp(belief.mean[0])
+    spread = Z90 * math.hypot(math.sqrt(belief.covariance[0, 0]), WANDER_SD)
+    ledger = Ledger(
+        rows_done=done,
+        rows_planned=planned,
+        factor=factor,
+        relative_spread=min(spread, max(yardage.relative_spread, WEIGHED_SPREAD)),
+        colours=accounts,
+        short=tuple(name for _, name in at_risk),
+        doubts=tuple(book.doubts),
+        notices=(),
+    )
+    return replace(ledger, notices=_told(ledger, waiting))
+
+
+def _account(name: str, colour: _Colour, belief: Belief, done: int, settings: YardageSettings) -> Account:
+    """Return the account of one colour: what was last known of it, brought up to the rows done."""
+    factor, use, stock = belief.factor(colour.place), colour.use, colour.stock
+    owned = stock.owned_g(None)
+    # The swatch and all else before the first row count from the first row on.
+    last = colour.last.left_g + owned - colour.last.owned_g
+    since = factor * max(0.0, use.until_g(done) - use.until_g(colour.last.at))
+    ahead = use.total_g - use.until_g(max(done, colour.last.at))
+    need = factor * ahead if ahead > 1e-6 else 0.0
+    ratio_sd = math.hypot(math.sqrt(belief.variance(colour.place)), WANDER_SD)
+    scale = settings.scale_g / math.sqrt(12)
+    sd = math.hypot(need * ratio_sd, scale) if need else 0.0
+    unopened = max(0, stock.skeins_by(None) - colour.last.real_skeins)
+    scatter = settings.skein_scatter * stock.skein_g * math.sqrt(unopened)
+    short_sd = math.hypot((since + need) * ratio_sd, scale, scatter)
+    left = max(0.0, last - since)
+    lacking = since + need + NORMAL.inv_cdf(1 - settings.chance_short) * short_sd - last
+    return Account(
+        name=name,
+        owned_g=owned,
+        used_g=owned - left,
+        left_g=left,
+        weighed_at=colour.last.at if colour.weighed else None,
+        assumed_skeins=stock.assumed,
+        skein_g=stock.skein_g,
+        factor=factor,
+        need_g=need,
+        low_g=max(0.0, need - Z90 * sd),
+        high_g=need + Z90 * sd,
+        relative_sd=sd / need if need else 0.0,
+        chance_short=NORMAL.cdf((since + need - last) / short_sd) if need else 0.0,
+        lacking_skeins=max(0, math.ceil(lacking / stock.skein_g)) if need else 0,
+        finished=not need,
+    )
+
+
+def _told(ledger: Ledger, waiting: int) -> tuple[Notice, ...]:
+    out = []
+    if any(c.weighed_at is not None for c in ledger.colours):
+        told = note(
+            "After {done} of {planned} rows the work takes {factor} times the planned yarn.",
+            done=ledger.rows_done,
+            planned=ledger.rows_planned,
+            factor=rounded(ledger.factor, 2),
+        )
+        out.append(told)
+    out += [
+        note(
+            "{name} may run short: {left} g are left and {need} g are needed ({low} to {high}); the chance is "
+            "{chance} %.",
+            "warning",
+            name=c.name,
+            left=f"{c.left_g:.0f}",
+            need=f"{c.need_g:.0f}",
+            low=f"{c.low_g:.0f}",
+            high=f"{c.high_g:.0f}",
+            chance=f"{100 * c.chance_short:.0f}",
+        )
+        for c in map(ledger.colour, ledger.short)
+    ]
+    guessed = [c.name for c in ledger.colours if c.weighed_at is None and not c.finished]
+    if guessed and ledger.rows_done:
+        out.append(note("Not weighed, so what is left is a guess: {names}.", "assumed", names=", ".join(guessed)))
+    assumed = [c.name for c in ledger.colours if c.assumed_skeins]
+    if assumed:
+        out.append(
+            note(
+                "Nobody said what was bought of {names}; the skeins of the plan are taken as bought.",
+                "assumed",
+                names=", ".join(assumed),
+            )
+        )
+    if waiting:
+        out.append(note("Weighings at rows that are not done wait: {n}.", "assumed", n=waiting))
+    return tuple(out)

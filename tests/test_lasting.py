@@ -1,0 +1,260 @@
+"""Ways out where the yarn will not last: each is a design that does, by arithmetic done here."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from fractions import Fraction
+from statistics import NormalDist
+
+import pytest
+from blankets import blanket, blanket_of, lying, yarn
+
+from blendplan import lasting
+from blendplan.blanket import Blanket
+from blendplan.errors import BlendplanError
+from blendplan.fabric.finish import Border
+from blendplan.lasting import WayOut, account_skeins, ledger_of, ways_out
+from blendplan.page import edits
+from blendplan.plan import Plan, make_plan
+from blendplan.project import project_json, read_project
+from blendplan.yardage.ledger import Ledger
+from blendplan.yardage.making import Making, Purchase, Weighed, Weighing
+
+NAMES = ("Fern", "Clay", "Milk")
+DONE = 8
+# One strand row in grams, by the plan.
+Z95 = NormalDist().inv_cdf(0.95)
+
+
+def worked(share: float, *, locked: bool = False, **design: object) -> tuple[Plan, Ledger]:
+    """Eight rows done as planned, and of Clay so much of what is still planned; the others have plenty."""
+    first = blanket(*NAMES, solid_rows=6, blend_rows=4, **design)
+    plan = make_plan(first)
+    if locked:
+        stripes = tuple(replace(s, locked=True) for s in first.design.all_stripes())
+        first = edits.change_design(first, stripes=stripes)
+    used = clay_rows(plan, DONE) * row_g(plan)
+    need = plan.yardage.colour("Clay").need_g or 0
+    left = share * (need - used)
+    making = Making(
+        rows_done=DONE,
+        purchases=(Purchase(yarn="Fern", skeins=12), Purchase(yarn="Milk", skeins=12), Purchase(yarn="Clay", skeins=9)),
+        # Kept: some of it went another way before.
+        weighings=(Weighing(row=DONE, left=(Weighed(yarn="Clay", grams=Fraction(round(left)), answer="kept"),)),),
+    )
+    made = make_plan(replace(first, making=making))
+    return made, ledger_of(made)
+
+
+def row_g(plan: Plan) -> float:
+    return max(plan.yardage.rows_m) / 1.8
+
+
+def clay_rows(plan: Plan, until: int | None = None, since: int = 0) -> int:
+    """Strand rows of Clay among some rows."""
+    rows = [s.stripe.strands.count("Clay") for s in plan.stripes for _ in range(s.stripe.rows)]
+    return sum(rows[since : until if until is not None else len(rows)])
+
+
+def way(ways: tuple[WayOut, ...], kind: str) -> WayOut:
+    return next(w for w in ways if w.kind == kind)
+
+
+@pytest.mark.parametrize("share", [0.55, 0.65, 0.75, 0.85])
+def test_changed_rows_reach_at_the_upper_end_and_rows_done_stay(share: float) -> None:
+    plan, ledger = worked(share)
+    assert "Clay" in ledger.short
+    account = ledger.colour("Clay")
+    found = way(ways_out(plan, ledger), "rows")
+    after = found.plan(plan.blanket)
+    ahead = clay_rows(after, since=DONE)
+    # Rows done are those of the plan.
+    done = [s.stripe.strands for s in plan.stripes for _ in range(s.stripe.rows)][:DONE]
+    assert [s.stripe.strands for s in after.stripes for _ in range(s.stripe.rows)][:DONE] == done
+    # One time in twenty it may not reach: at the upper end of the range it does, two strand rows more would not.
+    grams = row_g(plan) * account.factor * (1 + Z95 * account.relative_sd)
+    assert ahead * grams <= account.left_g
+    assert (ahead + 2) * grams + 3 * 0.15 * 4 / 1.8 > account.left_g
+    assert not found.buy and found.said
+
+
+def test_a_border_still_to_come_is_kept_back() -> None:
+    """With a border in Clay ahead fewer rows of it are left than without, by what the border takes."""
+    ahead = {}
+    for rounds in (0, 2):
+        border = Border(rounds=rounds, strands=("Clay", "Clay")) if rounds else None
+        plan, _ = worked(0.7)
+        clay_left = 0.7 * ((plan.yardage.colour("Clay").need_g or 0) - clay_rows(plan, DONE) * row_g(plan))
+        border_g = 0.0
+        if border is not None:
+            bare, plan = plan, make_plan(edits.change_design(plan.blanket, border=border))
+            border_g = (plan.yardage.colour("Clay").need_g or 0) - (bare.yardage.colour("Clay").need_g or 0)
+            assert border_g > 10
+        # The same grams of Clay for rows, and the border's on top.
+        weighed = Weighed(yarn="Clay", grams=Fraction(round(clay_left + border_g)), answer="kept")
+        making = replace(plan.blanket.making, weighings=(Weighing(row=DONE, left=(weighed,)),))
+        plan = make_plan(replace(plan.blanket, making=making))
+        ledger = ledger_of(plan)
+        found = way(ways_out(plan, ledger), "rows")
+        ahead[rounds] = clay_rows(found.plan(plan.blanket), since=DONE)
+        account = ledger.colour("Clay")
+        upper = 1 + Z95 * account.relative_sd
+        assert (ahead[rounds] * row_g(plan) + border_g) * account.factor * upper <= account.left_g
+    assert 0 < ahead[2] <= ahead[0]
+
+
+def test_another_colour_a_narrower_border_and_buying() -> None:
+    plan, ledger = worked(0.6, border=Border(rounds=3, strands=("Clay", "Milk")))
+    ways = ways_out(plan, ledger)
+    other = way(ways, "colour").plan(plan.blanket)
+    assert clay_rows(other) < clay_rows(plan)
+    begun = sum(s.first_row <= DONE for s in plan.stripes)
+    assert [s.stripe for s in other.stripes][:begun] == [s.stripe for s in plan.stripes][:begun]
+    assert ledger_of(make_plan(lasting.take_way(plan.blanket, way(ways, "colour"), ()))).short == ()
+    buy = way(ways, "buy")
+    account = ledger.colour("Clay")
+    ((name, skeins),) = buy.buy
+    assert name == "Clay"
+    lacking = account.need_g * (1 + Z95 * account.relative_sd) - account.left_g
+    assert skeins == math.ceil(lacking / 100)
+    # Bought, it lasts; with one skein fewer it does not.
+    for n, short in ((skeins, ()), (skeins - 1, ("Clay",))):
+        bought = lasting.purchase(plan.blanket, "Clay", n, date="2026-03-02") if n else plan.blanket
+        assert ledger_of(make_plan(bought)).short == short
+    assert "begin it with stripe" in buy.said[1].text
+    # A little too little, and a narrower border is enough.
+    nearly, near = worked(0.9, border=Border(rounds=3, strands=("Clay", "Clay")))
+    assert near.short == ("Clay",)
+    narrower = way(ways_out(nearly, near), "border")
+    assert narrower.design.border is not None and narrower.design.border.rounds < 3
+    assert ledger_of(narrower.plan(nearly.blanket)).short == ()
+    # One round more would not last.
+    wider = replace(narrower.design.border, rounds=narrower.design.border.rounds + 1)
+    assert ledger_of(make_plan(edits.change_design(nearly.blanket, border=wider))).short == ("Clay",)
+
+
+def test_every_way_has_its_picture() -> None:
+    plan, ledger = worked(0.7)
+    drawn = {w.kind: w.plan(plan.blanket).picture() for w in ways_out(plan, ledger) if w.kind != "buy"}
+    assert set(drawn) >= {"rows", "colour"}
+    assert all(png.startswith(b"\x89PNG") for png in drawn.values()) and len(set(drawn.values())) == len(drawn)
+
+
+def test_locked_stripes_are_not_changed() -> None:
+    plan, ledger = worked(0.5, locked=True)
+    (buy,) = ways_out(plan, ledger)
+    assert buy.kind == "buy" and dict(buy.buy)["Clay"] >= 1
+    assert "No change of rows" in buy.said[0].text
+
+
+def test_enough_yarn_needs_no_way_out() -> None:
+    plan, ledger = worked(1.6)
+    assert ledger.short == () and ways_out(plan, ledger) == ()
+
+
+def test_what_was_taken_as_bought_is_written_down_with_a_way_out() -> None:
+    """Another design would buy other skeins: what she owns must not change with it."""
+    plan = make_plan(blanket(*NAMES, solid_rows=6, blend_rows=4))
+    buys = {c.name: c.buy_skeins for c in plan.yardage.colours if c.buy_skeins}
+    taken = account_skeins(plan)
+    assert {p.yarn: p.skeins for p in taken} == buys
+    longer = WayOut(kind="rows", design=replace(plan.blanket.design, solid_rows=20), said=(), buy=())
+    made = lasting.take_way(plan.blanket, longer, taken)
+    before, after = ledger_of(plan), ledger_of(make_plan(made))
+    assert {c.name: c.owned_g for c in before.colours} == {c.name: c.owned_g for c in after.colours}
+
+
+# ---- presses
+
+
+def maker() -> Blanket:
+    yarns = tuple(yarn(n, lots=lying(4)) for n in NAMES)
+    return blanket_of(yarns=yarns, order=NAMES[:2], solid_rows=6, blend_rows=4, rows_done=4)
+
+
+def test_a_purchase_of_a_yarn_not_in_the_design_is_one_clear_line() -> None:
+    with pytest.raises(BlendplanError, match="'Milk' was bought and is not in the design; the design uses Fern, Clay"):
+        lasting.purchase(maker(), "Milk", 2)
+    with pytest.raises(BlendplanError, match="skeins bought: 0 was given"):
+        lasting.purchase(maker(), "Fern", 0)
+    made = lasting.purchase(maker(), "Fern", 2, "L 7", "2026-03-02")
+    assert made.making.purchases == (Purchase(yarn="Fern", skeins=2, lot="L 7", date="2026-03-02", row=4),)
+
+
+def test_more_opened_than_there_are_is_one_clear_line() -> None:
+    made = replace(blanket(*NAMES), making=Making(purchases=(Purchase(yarn="Fern", skeins=3),)))
+    one = lasting.open_skeins(made, "Fern", 2)
+    assert lasting.unopened_now(make_plan(one), "Fern") == 1
+    with pytest.raises(BlendplanError, match="4 skeins of Fern would be opened and there are 3; say first what was"):
+        lasting.open_skeins(one, "Fern", 2)
+    assert lasting.open_skeins(one, "Fern").making.opened[-1].skeins == 1
+
+
+def test_a_weighing_is_typed_mended_and_taken_back_and_a_file_holds_it() -> None:
+    first = maker()
+    one = lasting.weigh(first, "Fern", Fraction(60), 3, "2026-03-02")
+    assert lasting.weighed_now(one, "Fern") == Weighed(yarn="Fern", grams=Fraction(60), unopened=3)
+    two = lasting.weigh(one, "Fern", Fraction(61), 3)
+    assert len(two.making.weighings) == 1
+    assert lasting.weighed_now(two, "Fern") == Weighed(yarn="Fern", grams=Fraction(61), unopened=3)
+    assert lasting.weigh(two, "Fern", None).making == first.making
+    assert read_project(project_json(two).encode())[0] == two
+
+
+@pytest.mark.parametrize("said", ["kept", "mended", "back"])
+def test_a_doubt_is_answered_in_the_making(said: str) -> None:
+    odd = lasting.weigh(maker(), "Fern", Fraction(5), 0)
+    odd = lasting.weigh(odd, "Clay", Fraction(400), None)
+    plan = make_plan(odd)
+    ledger = ledger_of(plan)
+    doubt = ledger.doubts[0]
+    assert doubt.name == "Fern" and "unopened" in doubt.question.text
+    made = lasting.answer(odd, doubt, said)  # type: ignore[arg-type]
+    now = ledger_of(make_plan(made))
+    assert not now.doubts
+    told = {one.yarn: one for one in made.making.weighings[0].left}
+    assert told["Fern"].answer == said and told["Clay"] == Weighed(yarn="Clay", grams=Fraction(400))
+    assert {"kept": 5, "mended": 5 + 100 * (told["Fern"].unopened or 0)}.get(said, now.colour("Fern").left_g) == (
+        now.colour("Fern").left_g
+    )
+    assert read_project(project_json(made).encode())[0] == made
+
+
+def test_yes_to_more_skeins_bought_writes_a_purchase() -> None:
+    odd = lasting.weigh(maker(), "Clay", Fraction(600))
+    doubt = ledger_of(make_plan(odd)).doubts[0]
+    assert doubt.question.text == "Were 2 more skeins of Clay bought?"
+    made = lasting.answer(odd, doubt, "mended")
+    assert made.making.purchases == (Purchase(yarn="Clay", skeins=2, row=4),)
+    assert not ledger_of(make_plan(made)).doubts
+
+
+def test_what_was_bought_lies_there_and_is_not_bought_again() -> None:
+    """The list counts skeins bought as on hand, in their lots; beyond the plan nothing is left to buy."""
+    first = blanket(*NAMES, solid_rows=10, blend_rows=4)
+    planned = dict(make_plan(first).shopping)
+    buy = planned["Fern"]
+    assert buy is not None and buy >= 2
+    for n in (1, buy, buy + 3):
+        plan = make_plan(lasting.purchase(first, "Fern", n, "L 7"))
+        need = plan.yardage.colour("Fern")
+        assert need.buy_skeins == max(0, buy - n) and need.skeins_on_hand == need.bought_skeins == n
+        assert dict(plan.shopping) == planned | {"Fern": max(0, buy - n)}
+        text = plan.rows_text()
+        assert ("ask for dye lot L 7, which you have" in text) == (n < buy)
+        assert ("on hand, dye lot L 7" in text) and f"on hand {n} skein" in text
+        # More than is needed runs short less often, and never more.
+        assert (need.chance_short or 0) <= (make_plan(first).yardage.colour("Fern").chance_short or 0) + 1e-12
+    # Of a lot that nobody told the numbers of the balls stay as they were planned.
+    unnamed = make_plan(lasting.purchase(first, "Fern", buy))
+    assert [j for j in unnamed.strands.joins if j.name == "Fern"] == [
+        j for j in make_plan(first).strands.joins if j.name == "Fern"
+    ]
+    # A number chosen against the advice is what is bought in all.
+    chosen = edits.change_design(first, skeins=(("Fern", buy + 2),))
+    assert dict(make_plan(lasting.purchase(chosen, "Fern", buy)).shopping)["Fern"] == 2
+    # The ledger owns each skein once: bought before row 1 it is what was bought, bought later it comes on top.
+    assert ledger_of(make_plan(lasting.purchase(first, "Fern", buy))).colour("Fern").owned_g == 100 * buy
+    later = replace(first, making=Making(rows_done=5))
+    assert ledger_of(make_plan(lasting.purchase(later, "Fern", 3))).colour("Fern").owned_g == 100 * (buy + 3)
