@@ -151,6 +151,15 @@ def test_every_control_beside_the_work_is_large_and_axe_finds_nothing(browser, h
         assert link.evaluate("document.documentElement.scrollWidth") <= width
         found = axe.run(link)["violations"]
         assert not found, [v["id"] for v in found]
+        # What is weighed is filled in where nothing lies over it and nothing has to be scrolled to.
+        link.get_by_role("button", name=re.compile("^Weigh")).filter(visible=True).first.click()
+        under = link.evaluate(
+            "[...document.querySelectorAll('#panel input, #panel button')].filter(e => {"
+            "const b = e.getBoundingClientRect();"
+            "return document.elementFromPoint(b.x + b.width / 2, b.y + b.height / 2) !== e; }).map(e => e.outerHTML)"
+        )
+        assert under == []
+        link.get_by_role("button", name="Leave it").click()
     phone.context.close()
 
 

@@ -309,13 +309,13 @@
     el("note").textContent = say("note");
     el("weigh-all").querySelector(".link").textContent = say("weigh_all");
     el("weigh-all").hidden = !place;
-    el("main").className = mine.left ? "left" : "";
     el("hands").textContent = say(mine.left ? "big_left" : "big_right");
     el("awake").textContent = lock ? say("awake") : "";
     drawHome();
     drawSaid();
     drawMore();
-    if (focus && focus !== "row" && el(focus)) { el(focus).focus(); }
+    el("main").className = (mine.left ? "left " : "") + (open === "doubt" ? "asks" : el("panel").hidden ? "" : "asks fills");
+    if (focus && focus !== "row" && el(focus)) { el(focus).focus({ preventScroll: true }); }
     document.documentElement.style.setProperty("--foot", el("foot").offsetHeight + "px");
   }
   function drawHome() {
@@ -348,11 +348,11 @@
       if (data.desk) { add("give", giveBack, "giveback"); }
     }
     if (place && !lock) { more.appendChild(make("p", say("not_awake"), "said")); }
-    if (data.doubt && open !== "weigh") { drawDoubt(); }
+    if (data.doubt && (!open || open === "change" || open === "doubt")) { drawDoubt(); }
+    else if (open === "doubt") { open = ""; el("panel").hidden = true; }
   }
   function drawDoubt() {
     var box = el("panel");
-    if (open === "note") { return; }
     open = "doubt";
     box.hidden = false;
     box.textContent = "";
@@ -360,6 +360,7 @@
     var acts = make("div", "", "acts2");
     [["again", "back"], ["right", "kept"]].forEach(function (pair) {
       var b = make("button", say(pair[0]));
+      b.id = "doubt-" + pair[0];
       b.onclick = function () {
         var asked = data.doubt;
         data.doubt = null; panel("");
@@ -379,11 +380,14 @@
     open = which; wrong = "";
     box.hidden = !which;
     box.textContent = "";
-    if (!which) { draw(); return; }
+    // What is filled in stands in the place of the row and the buttons: nothing lies over it, and nothing jumps.
+    draw();
+    if (!which) { return; }
     function field(label, id, tag) {
-      var name = make("label", label), input = make(tag || "input");
+      var part = make("div"), name = make("label", label), input = make(tag || "input");
       name.htmlFor = input.id = id;
-      box.appendChild(name); box.appendChild(input);
+      part.appendChild(name); part.appendChild(input);
+      box.appendChild(part);
       return input;
     }
     var keepIt = make("button", say(which === "note" ? "save_note" : "save_weight")), leave = make("button", say("cancel"));
@@ -424,8 +428,8 @@
     box.appendChild(bad);
     acts.appendChild(keepIt); acts.appendChild(leave);
     box.appendChild(acts);
-    box.querySelector("input, textarea").focus();
-    box.scrollIntoView({ block: "center" });
+    window.scrollTo(0, 0);
+    box.querySelector("input, textarea").focus({ preventScroll: true });
   }
 
   // ---- away from the desk
