@@ -12,14 +12,14 @@ from blendplan.colour import delta_e_2000
 from blendplan.errors import BlendplanError, YarnError
 from blendplan.fabric.ripple import work
 from blendplan.fabric.size import measure
-from blendplan.plan import Plan, make_plan
-from blendplan.reckon import Reckoned, reckon
+from blendplan.plan import Plan, ledger_of, make_plan, making_of, stripes_of
+from blendplan.reckon import reckon
 from blendplan.stripes.model import Stripe, total_rows
 from blendplan.wording import Notice, note
 from blendplan.yardage.doubt import Doubt
 from blendplan.yardage.ledger import Account, Ledger, Stock, bands_of, keep_ledger, planned_use, stock_of
 from blendplan.yardage.length import row_lengths_m
-from blendplan.yardage.making import Making, Moment, Opened, Purchase, Weighed, Weighing, by_name
+from blendplan.yardage.making import Moment, Opened, Purchase, Weighed, Weighing
 from blendplan.yardage.measured import stitch_cm
 from blendplan.yardage.need import NORMAL
 from blendplan.yardage.rowfit import RowProblem, fit_rows
@@ -46,34 +46,55 @@ class WayOut:
         return make_plan(replace(blanket, design=self.design))
 
 
-def _making(made: Plan | Reckoned, making: Making) -> Making:
-    named = by_name(making, {yarn.key: yarn.name for yarn in made.yarns})
-    return replace(named, rows_done=min(named.rows_done, total_rows(_stripes(made))))
-
-
-def _stripes(made: Plan | Reckoned) -> tuple[Stripe, ...]:
-    return tuple(s if isinstance(s, Stripe) else s.stripe for s in made.stripes)
-
-
 def _stocks(plan: Plan) -> dict[str, Stock]:
     bands = bands_of(plan.yardage, plan.yarns)
-    uses = planned_use(_stripes(plan), plan.yardage, bands, plan.settings)
-    return stock_of(plan.yardage, bands, uses, _making(plan, plan.blanket.making))
+    uses = planned_use(stripes_of(plan), plan.yardage, bands, plan.settings)
+    return stock_of(plan.yardage, bands, uses, making_of(plan, plan.blanket.making))
 
 
-def ledger_of(plan: Plan) -> Ledger:
-    """Return the ledger of a plan's blanket; see `blendplan.yardage.ledger.keep_ledger`."""
-    making = _making(plan, plan.blanket.making)
-    return keep_ledger(_stripes(plan), plan.yardage, plan.yarns, making, plan.settings)
+def account_skeins(plan: Plan, *, begun: bool = False) -> tuple[Purchase, ...]:
+    """Return the skeins that the plan buys of what nobody said was bought, as purchases before row 1, yarns by key.
 
-
-def account_skeins(plan: Plan) -> tuple[Purchase, ...]:
-    """Return the skeins that were taken as bought though nobody said so, as purchases before row 1, yarns by key.
-
-    They are written down with the first change that rests on them, since another design would buy others.
+    Those of colours begun are written down with the first change that rests on them, since another design would buy
+    others.
     """
-    keys = plan.blanket.keys
-    return tuple(Purchase(yarn=keys[name], skeins=s.assumed) for name, s in _stocks(plan).items() if s.assumed)
+    keys, ledger = plan.blanket.keys, ledger_of(plan)
+    return tuple(
+        Purchase(yarn=keys[name], skeins=s.assumed)
+        for name, s in _stocks(plan).items()
+        if s.assumed and (not begun or ledger.colour(name).assumed_skeins)
+    )
+
+
+def counted_as_bought(plan: Plan, name: str) -> Notice:
+    """Return what counts as bought of a colour, and what a purchase written down now does."""
+    stock, account = _stocks(plan)[name], ledger_of(plan).colour(name)
+    said, planned = sum(n for _, n in stock.bought), stock.planned
+    if stock.assumed and not account.coming_skeins:
+        return note(
+            "{name}: begun without a word of what was bought, so the {skeins} of the plan count as bought; what is "
+            "written down now adds to them.",
+            name=name,
+            skeins=_skeins(planned),
+        )
+    if account.coming_skeins:
+        return note(
+            "{name}: {said} of the {planned} of the plan bought, {rest} to go; what is bought beyond the plan adds.",
+            name=name,
+            said=said,
+            planned=_skeins(planned),
+            rest=max(0, planned - said),
+        )
+    return note(
+        "{name}: {said} bought, {planned} in the plan; what is bought now adds.",
+        name=name,
+        said=_skeins(said),
+        planned=planned,
+    )
+
+
+def _skeins(n: int) -> Notice:
+    return note("1 skein") if n == 1 else note("{n} skeins", n=n)
 
 
 def ways_out(plan: Plan, ledger: Ledger, *, seconds: float = 3.0) -> tuple[WayOut, ...]:
@@ -87,7 +108,7 @@ def ways_out(plan: Plan, ledger: Ledger, *, seconds: float = 3.0) -> tuple[WayOu
     if not ledger.short:
         return ()
     found = [*_rows(plan, ledger, seconds), *_other_colour(plan, ledger), *_border(plan, ledger)]
-    buy = tuple((name, ledger.colour(name).lacking_skeins) for name in ledger.short)
+    buy = _lacking(ledger)
     said = tuple(notice for name, n in buy for notice in _buying(plan, ledger, name, n))
     if not any(way.kind == "rows" for way in found):
         none = note("No change of rows makes the yarn reach; buy what is lacking, or use another colour.", "warning")
@@ -103,20 +124,20 @@ def _after(plan: Plan, design: Design) -> Ledger | None:
         bands = bands_of(made.yardage, made.yarns)
         fresh = [name for name in bands if name not in stocks]
         if fresh:
-            making = _making(made, plan.blanket.making)
+            making = making_of(made, plan.blanket.making)
             uses = planned_use(made.stripes, made.yardage, bands, made.settings)
             more = stock_of(made.yardage, bands, uses, making)
             # Of a yarn that was not in the plan there is what lies on the shelf or was bought.
             for name in fresh:
-                stocks[name] = replace(more[name], skeins=more[name].skeins - more[name].assumed, assumed=0)
-        making = _making(made, plan.blanket.making)
+                stocks[name] = replace(more[name], skeins=more[name].skeins - more[name].assumed, assumed=0, planned=0)
+        making = making_of(made, plan.blanket.making)
         return keep_ledger(made.stripes, made.yardage, made.yarns, making, made.settings, stocks=stocks)
     except BlendplanError:
         return None
 
 
 def _lacking(ledger: Ledger) -> tuple[tuple[str, int], ...]:
-    return tuple((name, ledger.colour(name).lacking_skeins) for name in ledger.short)
+    return tuple((name, ledger.colour(name).buy_skeins) for name in ledger.short)
 
 
 def _keyed(plan: Plan, stripes: Sequence[Stripe]) -> tuple[Stripe, ...]:
@@ -142,13 +163,14 @@ def _limits(plan: Plan, accounts: Sequence[Account], ahead: Sequence[Stripe]) ->
         if account.finished:
             continue
         per_m = account.factor / float(bands[account.name].m_per_g)
-        limits[account.name] = account.left_g / (1 + z * account.relative_sd) / per_m
+        there = account.left_g + account.coming_skeins * account.skein_g
+        limits[account.name] = there / (1 + z * account.relative_sd) / per_m
         fixed[account.name] = max(0.0, account.need_g / per_m - planned[account.name])
     return limits, fixed
 
 
 def _rows(plan: Plan, ledger: Ledger, seconds: float) -> Iterator[WayOut]:
-    stripes, kept = _stripes(plan), _worked(plan, ledger.rows_done)
+    stripes, kept = stripes_of(plan), _worked(plan, ledger.rows_done)
     where = [i for i, (s, done) in enumerate(zip(stripes, kept, strict=True)) if done < s.rows]
     ahead = [replace(stripes[i], rows=stripes[i].rows - kept[i]) for i in where]
     if not ahead:
@@ -194,7 +216,7 @@ def _other_colour(plan: Plan, ledger: Ledger) -> Iterator[WayOut]:
     """Return the stripes not begun, from the last, in another colour instead of the one that is worst off."""
     worst = ledger.short[0]
     kept = _worked(plan, ledger.rows_done)
-    stripes = list(_stripes(plan))
+    stripes = list(stripes_of(plan))
     free = [i for i, s in enumerate(stripes) if worst in s.strands and not kept[i] and not s.locked]
     for other in _nearest(plan, worst):
         changed = list(stripes)
@@ -225,7 +247,7 @@ def _border(plan: Plan, ledger: Ledger) -> Iterator[WayOut]:
     """Return the widest border that lets every colour of it last."""
     border = plan.blanket.design.border
     keys = plan.blanket.keys
-    used = border.strands or _keyed(plan, _stripes(plan))[-1].strands if border else ()
+    used = border.strands or _keyed(plan, stripes_of(plan))[-1].strands if border else ()
     if border is None or not {keys[name] for name in ledger.short} & set(used):
         return
     for rounds in range(border.rounds - 1, -1, -1):
@@ -352,7 +374,7 @@ def answer(blanket: Blanket, doubt: Doubt, said: Literal["kept", "mended", "back
 
 
 def take_way(blanket: Blanket, way: WayOut, taken: Sequence[Purchase]) -> Blanket:
-    """Return the blanket with a way out taken; what was taken as bought is written down with it."""
+    """Return the blanket with a way out taken; what was taken as bought of colours begun is written down with it."""
     return replace(bought_as_planned(blanket, taken), design=way.design)
 
 

@@ -17,12 +17,14 @@ from blendplan.fabric.finish import Level
 from blendplan.fabric.gauge import Gauge
 from blendplan.fabric.ripple import Worked
 from blendplan.fabric.size import Size, WidthChoice, cautions
-from blendplan.reckon import reckon
-from blendplan.stripes.model import Stripe
+from blendplan.reckon import Reckoned, reckon
+from blendplan.stripes.model import Stripe, total_rows
 from blendplan.wording import Notice
 from blendplan.yardage.care import care_notices
+from blendplan.yardage.ledger import Ledger, keep_ledger, still_to_buy
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.lots import lot_notices
+from blendplan.yardage.making import Making, by_name
 from blendplan.yardage.settings import YardageSettings
 from blendplan.yardage.strands import StrandChange, Strands, feed
 from blendplan.yarn import Yarn
@@ -89,8 +91,8 @@ class Plan:
 
     @property
     def shopping(self) -> tuple[tuple[str, int | None], ...]:
-        """Skeins to buy of each yarn by name; None where its band is not known."""
-        return tuple((colour.name, colour.buy_skeins) for colour in self.yardage.colours)
+        """Skeins to buy of each yarn by name, as `to_buy` has them; None where its band is not known."""
+        return tuple((colour.name, colour.buy_skeins) for colour in to_buy(self).colours)
 
     def yarn(self, name: str) -> Yarn:
         """Return a yarn in use by its name (KeyError if there is none)."""
@@ -147,6 +149,30 @@ def _planned(
         )
         for n, (stripe, change, step, below) in enumerate(zip(stripes, begins, steps, done, strict=False), start=1)
     )
+
+
+def stripes_of(made: Plan | Reckoned) -> tuple[Stripe, ...]:
+    """Return the stripes, strands by name."""
+    return tuple(s if isinstance(s, Stripe) else s.stripe for s in made.stripes)
+
+
+def making_of(made: Plan | Reckoned, making: Making) -> Making:
+    """Return what has happened as it concerns a plan: yarns by name, rows as far as there are any."""
+    named = by_name(making, {yarn.key: yarn.name for yarn in made.yarns})
+    return replace(named, rows_done=min(named.rows_done, total_rows(stripes_of(made))))
+
+
+def ledger_of(made: Plan | Reckoned, making: Making | None = None) -> Ledger:
+    """Return the ledger of a plan's blanket, or of another making; see `blendplan.yardage.ledger.keep_ledger`."""
+    making = made.blanket.making if making is None and isinstance(made, Plan) else making or Making()
+    return keep_ledger(stripes_of(made), made.yardage, made.yarns, making_of(made, making), made.settings)
+
+
+def to_buy(made: Plan | Reckoned, making: Making | None = None) -> Yardage:
+    """Return the yarn of a plan with what is to be bought from now on: as planned, or by what was weighed."""
+    if any(colour.buy_skeins is None for colour in made.yardage.colours):
+        return made.yardage
+    return still_to_buy(made.yardage, made.yarns, ledger_of(made, making))
 
 
 def make_plan(of: Blanket | Sequence[Yarn], design: Design | None = None) -> Plan:

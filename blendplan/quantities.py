@@ -111,6 +111,11 @@ class Quantities:
         """
         return self._of(grams, "g", 0 if self.units == "metric" else 1)
 
+    def mass_range(self, low_g: float, high_g: float) -> str:
+        """Return two masses as a range with one unit."""
+        high = self.mass(high_g)
+        return tr("{low} to {high}", self.lang, low=self.mass(low_g).rsplit(" ", 1)[0], high=high)
+
     def money(self, amount: Fraction, currency: str) -> str:
         """Return an amount with two decimals and the currency behind it, exact halves rounded up.
 

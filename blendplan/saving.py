@@ -58,6 +58,9 @@ class Saving:
 
 def savings(blanket: Blanket) -> tuple[Saving, ...]:
     """Return up to five changes that save skeins, those that save most first, one of each kind."""
+    if blanket.making.rows_done:
+        # What is worked cannot be saved any more; the ways out of the ledger look at what is ahead.
+        return ()
     now = reckon(blanket)
     if not any(colour.buy_skeins for colour in now.yardage.colours):
         return ()

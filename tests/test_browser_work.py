@@ -19,11 +19,11 @@ from browser_page import ROOT, chromium, chromium_path, free_port, settle, shot
 
 from blendplan.errors import BlendplanError
 from blendplan.kept import open_library
-from blendplan.lasting import account_skeins, bought_as_planned, ledger_of
+from blendplan.lasting import account_skeins, bought_as_planned
 from blendplan.outputs.beside import beside, left_words
 from blendplan.page.routes import rows_along
 from blendplan.page.state import demo_workspace
-from blendplan.plan import make_plan
+from blendplan.plan import ledger_of, make_plan
 from blendplan.quantities import Quantities
 from blendplan.workspace import entries_of
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import replace
 from fractions import Fraction
@@ -14,10 +15,12 @@ from blendplan import lasting
 from blendplan.blanket import Blanket
 from blendplan.errors import BlendplanError
 from blendplan.fabric.finish import Border
-from blendplan.lasting import WayOut, account_skeins, ledger_of, ways_out
+from blendplan.lasting import WayOut, account_skeins, ways_out
+from blendplan.outputs.tables import plan_json
 from blendplan.page import edits
-from blendplan.plan import Plan, make_plan
+from blendplan.plan import Plan, ledger_of, make_plan
 from blendplan.project import project_json, read_project
+from blendplan.saving import savings
 from blendplan.yardage.ledger import Ledger
 from blendplan.yardage.making import Making, Purchase, Weighed, Weighing
 
@@ -117,7 +120,8 @@ def test_another_colour_a_narrower_border_and_buying() -> None:
     ((name, skeins),) = buy.buy
     assert name == "Clay"
     lacking = account.need_g * (1 + Z95 * account.relative_sd) - account.left_g
-    assert skeins == math.ceil(lacking / 100)
+    # A skein that another follows loses, on the average, half a row of one strand.
+    assert skeins == math.ceil(lacking / (100 - row_g(plan) / 2))
     # Bought, it lasts; with one skein fewer it does not.
     for n, short in ((skeins, ()), (skeins - 1, ("Clay",))):
         bought = lasting.purchase(plan.blanket, "Clay", n, date="2026-03-02") if n else plan.blanket
@@ -155,10 +159,13 @@ def test_enough_yarn_needs_no_way_out() -> None:
 
 def test_what_was_taken_as_bought_is_written_down_with_a_way_out() -> None:
     """Another design would buy other skeins: what she owns must not change with it."""
-    plan = make_plan(blanket(*NAMES, solid_rows=6, blend_rows=4))
+    plan = make_plan(replace(blanket(*NAMES, solid_rows=6, blend_rows=4), making=Making(rows_done=8)))
     buys = {c.name: c.buy_skeins for c in plan.yardage.colours if c.buy_skeins}
-    taken = account_skeins(plan)
-    assert {p.yarn: p.skeins for p in taken} == buys
+    assert {p.yarn: p.skeins for p in account_skeins(plan)} == buys
+    # Of what is not begun nothing is bought yet: another design buys what it needs.
+    taken = account_skeins(plan, begun=True)
+    begun = {s.stripe.strands for s in plan.stripes if s.first_row <= 8}
+    assert {p.yarn: p.skeins for p in taken} == {n: buys[n] for strands in begun for n in strands} != buys
     longer = WayOut(kind="rows", design=replace(plan.blanket.design, solid_rows=20), said=(), buy=())
     made = lasting.take_way(plan.blanket, longer, taken)
     before, after = ledger_of(plan), ledger_of(make_plan(made))
@@ -228,6 +235,73 @@ def test_yes_to_more_skeins_bought_writes_a_purchase() -> None:
     made = lasting.answer(odd, doubt, "mended")
     assert made.making.purchases == (Purchase(yarn="Clay", skeins=2, row=4),)
     assert not ledger_of(make_plan(made)).doubts
+
+
+@pytest.mark.parametrize(
+    ("rows", "bought", "said"),
+    [
+        (0, 0, "Fern: 0 of the {n} skeins of the plan bought, {n} to go; what is bought beyond the plan adds."),
+        (0, 1, "Fern: 1 of the {n} skeins of the plan bought, {less} to go; what is bought beyond the plan adds."),
+        (0, 9, "Fern: 9 skeins bought, {n} in the plan; what is bought now adds."),
+        (
+            5,
+            0,
+            "Fern: begun without a word of what was bought, so the {n} skeins of the plan count as bought; what is ",
+        ),
+    ],
+)
+def test_a_purchase_counts_towards_the_plan_and_beyond_it_adds(rows: int, bought: int, said: str) -> None:
+    """The plan says what to have in all; the same in the list, in the accounts and in the line where it is typed."""
+    first = replace(blanket(*NAMES, solid_rows=10, blend_rows=4), making=Making(rows_done=rows))
+    n = dict(make_plan(first).shopping)["Fern"] or 0
+    plan = make_plan(lasting.purchase(first, "Fern", bought)) if bought else make_plan(first)
+    account = ledger_of(plan).colour("Fern")
+    assert lasting.counted_as_bought(plan, "Fern").text.startswith(said.format(n=n, less=n - 1))
+    assert account.coming_skeins == (0 if rows else max(0, n - bought))
+    if not rows:
+        assert account.owned_g == 100 * bought and dict(plan.shopping)["Fern"] == max(0, n - bought)
+    # With what is still on the list it lasts, so nothing is wrong yet.
+    assert "Fern" not in ledger_of(plan).short
+    more = make_plan(lasting.purchase(plan.blanket, "Fern", 2))
+    assert ledger_of(more).colour("Fern").owned_g == account.owned_g + 200
+    # Beyond what is wanted nothing is on the list any more, also of a colour that was begun without a word.
+    assert dict(more.shopping)["Fern"] == (0 if rows else max(0, n - bought - 2))
+
+
+def test_a_weighing_reaches_the_list_on_page_paper_and_in_files() -> None:
+    """One call says what is still to buy: what the ledger weighs is what the list, the paper and the files say."""
+    first = replace(blanket(*NAMES, solid_rows=10, blend_rows=4), making=Making(rows_done=8))
+    plan = make_plan(first)
+    buys = dict(plan.shopping)
+    # One skein fewer was bought than planned, and a fifth more than planned is gone.
+    bought = [replace(p, skeins=p.skeins - (p.yarn == "Fern")) for p in account_skeins(plan)]
+    first = lasting.bought_as_planned(first, bought)
+    used = plan.yardage.colour("Fern").need_g or 0
+    done = ledger_of(plan).colour("Fern").used_g
+    left = 100 * ((buys["Fern"] or 0) - 1) - 1.2 * done
+    now = make_plan(lasting.weigh(first, "Fern", Fraction(round(left))))
+    account = ledger_of(now).colour("Fern")
+    assert account.weighed_at == ledger_of(now).after == 8 and account.factor > 1.08
+    ahead = account.factor * (used - done)
+    assert account.need_g == pytest.approx(ahead, rel=0.02)
+    assert account.buy_skeins >= math.ceil((ahead - left) / 100) > 0
+    assert dict(now.shopping)["Fern"] == account.buy_skeins
+    body = json.loads(plan_json(now))["yardage"]["colours"][0]
+    assert body["buy_skeins"] == account.buy_skeins and body["rest"]["after"] == 8
+    assert body["rest"]["need_g"] == round(account.need_g, 1) and body["need_g"] == round(used, 1)
+    # The pattern keeps the need of the whole blanket, and says beside it what is still to work and to buy.
+    text = now.rows_text()
+    skeins = "1 skein" if account.buy_skeins == 1 else f"{account.buy_skeins} skeins"
+    whole = now.yardage.colour("Fern").need_m
+    assert f"Fern: needs {whole:.0f} m in all" in text and f"; buy {skeins}" in text
+    assert f"after the weighing of row 8: {left:.0f} g left, {account.need_g:.0f} g still to work" in text
+    # A colour that was not weighed is told as a guess.
+    assert "after the weighing of row 8, itself not weighed: about" in text
+    # What is bought is not asked for again.
+    enough = make_plan(lasting.purchase(now.blanket, "Fern", account.buy_skeins))
+    assert dict(enough.shopping)["Fern"] == 0 and "Fern" not in ledger_of(enough).short
+    # Nothing that was worked already is offered as a saving.
+    assert savings(now.blanket) == ()
 
 
 def test_what_was_bought_lies_there_and_is_not_bought_again() -> None:

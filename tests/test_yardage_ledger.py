@@ -293,8 +293,10 @@ def test_a_row_not_done_any_more_waits() -> None:
 def test_what_nobody_said_was_bought_is_taken_from_the_plan_and_told() -> None:
     now = keep_ledger(WORK.stripes, WORK.need, WORK.yarns, Making(rows_done=3))
     buys = {c.name: c.buy_skeins for c in WORK.need.colours}
-    assert {c.name: c.assumed_skeins for c in now.colours} == buys
-    assert any("Nobody said what was bought of A, B, C" in n.text for n in now.notices)
+    assert {c.name: c.assumed_skeins for c in now.colours} == buys | {"B": 0, "C": 0}
+    assert any(n.text.endswith("the skeins of the plan count as bought: A.") for n in now.notices)
+    # Nobody has what the plan buys of a colour not begun.
+    assert {c.name: c.coming_skeins for c in now.colours} == buys | {"A": 0} and now.colour("B").owned_g == 0
     # A first purchase before the colour's own first row is what was bought of it; a later one comes on top.
     early = Making(rows_done=12, purchases=(Purchase(yarn="C", skeins=1, row=10),))
     late = Making(rows_done=12, purchases=(Purchase(yarn="A", skeins=1, row=10),))

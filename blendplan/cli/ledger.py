@@ -27,7 +27,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_project(parser)
     parser.add_argument("--row", metavar="N", help="rows done; 20.5 is half of row 21")
     parser.add_argument(
-        "--bought", metavar="YARN=SKEINS[@LOT]", action="append", default=[], help="skeins bought since the beginning"
+        "--bought",
+        metavar="YARN=SKEINS[@LOT]",
+        action="append",
+        default=[],
+        help="skeins bought; they count towards the plan's, and beyond them add",
     )
     parser.add_argument("--opened", metavar="YARN[=SKEINS]", action="append", default=[], help="skeins opened by now")
     parser.add_argument(
@@ -50,8 +54,8 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     from blendplan.cli.common import load, show_notices, to_stderr
-    from blendplan.lasting import ledger_of, ways_out
-    from blendplan.plan import make_plan
+    from blendplan.lasting import counted_as_bought, ways_out
+    from blendplan.plan import ledger_of, make_plan
     from blendplan.project import save_project
     from blendplan.wording import tr
 
@@ -68,14 +72,15 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(_json(ledger, ways, args.lang), ensure_ascii=False, indent=1))
     else:
-        print("\n".join(_lines(ledger, ways, args.lang)))
+        counted = [counted_as_bought(plan, told.rpartition("=")[0]).say(args.lang) for told in args.bought]
+        print("\n".join([*counted, *_lines(ledger, ways, args.lang)]))
     return 0
 
 
 def _entered(blanket: Blanket, args: argparse.Namespace) -> Blanket:
     """Return the blanket with what is told on the command line, in the order of the help."""
-    from blendplan.lasting import account_skeins, answer, ledger_of, open_skeins, purchase, take_way, ways_out, weigh
-    from blendplan.plan import make_plan
+    from blendplan.lasting import account_skeins, answer, open_skeins, purchase, take_way, ways_out, weigh
+    from blendplan.plan import ledger_of, make_plan
 
     date = _moment(args.date)
     blanket, share = _at_row(blanket, args.row)
@@ -112,7 +117,7 @@ def _entered(blanket: Blanket, args: argparse.Namespace) -> Blanket:
                 given=repr(args.take),
                 allowed=", ".join(way.kind for way in ways if way.kind != "buy") or "-",
             )
-        blanket = take_way(blanket, way, account_skeins(plan))
+        blanket = take_way(blanket, way, account_skeins(plan, begun=True))
     return blanket
 
 
@@ -172,6 +177,8 @@ def _json(ledger: Ledger, ways: Sequence[WayOut], lang: str) -> dict[str, Any]:
                 "need_g": round(c.need_g, 1),
                 "low_g": round(c.low_g, 1),
                 "high_g": round(c.high_g, 1),
+                "coming_skeins": c.coming_skeins,
+                "buy_skeins": c.buy_skeins,
                 "chance_short": round(c.chance_short, 4),
             }
             for c in ledger.colours
@@ -181,6 +188,7 @@ def _json(ledger: Ledger, ways: Sequence[WayOut], lang: str) -> dict[str, Any]:
 
 
 def _lines(ledger: Ledger, ways: Sequence[WayOut], lang: str) -> list[str]:
+    from blendplan.outputs.content import skeins_words
     from blendplan.wording import tr
 
     out = [doubt.question.say(lang) for doubt in ledger.doubts]
@@ -189,7 +197,9 @@ def _lines(ledger: Ledger, ways: Sequence[WayOut], lang: str) -> list[str]:
         out.append(
             tr("{name}: {used} g used, {left} g left, finished", lang, name=c.name, **grams)
             if c.finished
-            else tr("{name}: {used} g used, {left} g left, {need} g ahead", lang, name=c.name, **grams)
+            else tr("{name}: {used} g used, {left} g left, {need} g still to work", lang, name=c.name, **grams)
         )
+        if c.buy_skeins:
+            out[-1] += "; " + tr("still to buy: {skeins}", lang, skeins=skeins_words(c.buy_skeins, lang))
     out += [notice.say(lang) for notice in ledger.notices]
     return out + [notice.say(lang) for way in ways for notice in way.said]

@@ -15,11 +15,10 @@ from typing import Any
 
 from blendplan.errors import BlendplanError
 from blendplan.fabric.written import write_rows
-from blendplan.lasting import ledger_of
 from blendplan.outputs.changes import change_words, held_words, join_words, rewind_words
 from blendplan.outputs.content import skeins_words
 from blendplan.outputs.pattern import finishing_lines
-from blendplan.plan import Plan, PlannedStripe
+from blendplan.plan import Plan, PlannedStripe, ledger_of
 from blendplan.quantities import Quantities
 from blendplan.wording import capital, tr
 from blendplan.yardage.ledger import Account, Ledger
@@ -190,6 +189,8 @@ def left_words(account: Account, show: Quantities) -> list[Any]:
     lang, left = show.lang, show.mass(account.left_g)
     if account.finished:
         said = tr("done with; about {left} left", lang, left=left)
+    elif account.coming_skeins and account.used_g <= 0:
+        said = tr("not begun, {skeins} to buy", lang, skeins=skeins_words(account.buy_skeins, lang))
     elif account.used_g <= 0:
         said = tr("not begun, {left} here", lang, left=left)
     else:

@@ -11,9 +11,10 @@ from typing import Literal
 
 from blendplan.blend.strands import READINGS
 from blendplan.outputs.changes import change_words, listed
-from blendplan.plan import Plan, PlannedStripe
+from blendplan.plan import Plan, PlannedStripe, to_buy
 from blendplan.quantities import Quantities
 from blendplan.wording import Notice, capital, note, tr
+from blendplan.yardage.length import Yardage
 from blendplan.yardage.lots import LotUse, SecondChoice, lot_uses, second_choices
 from blendplan.yardage.need import ColourNeed
 from blendplan.yarn import WEIGHT_CLASSES, Yarn
@@ -157,6 +158,7 @@ class ShoppingWords:
     name: str
     need: str
     span: str
+    now: str  # what is left and still to be worked, where something was weighed; the need is that of the whole blanket
     on_hand: str
     buy: str
     band: str
@@ -316,6 +318,7 @@ def _shopping(
         name=need.name,
         need=show.yarn(need.need_m),
         span=show.yarn_range(need.low_m, need.high_m),
+        now=_now(need, show),
         on_hand=", ".join(have) or tr("none", lang),
         buy=buy,
         band=band,
@@ -325,6 +328,27 @@ def _shopping(
         lot=need.dye_lot,
         ask=_ask(need, lang),
         second=tuple(_second(choice, show) for choice in second),
+    )
+
+
+def _now(need: ColourNeed, show: Quantities) -> str:
+    """Return what is left of a colour and what is still to be worked of it, where something was weighed."""
+    rest, lang = need.rest, show.lang
+    if rest is None or rest.after is None:
+        return ""
+    values = {"row": int(rest.after), "left": show.mass(rest.left_g), "need": show.mass(rest.need_g)}
+    if not rest.need_g:
+        return tr("after the weighing of row {row}: done with, {left} left", lang, **values)
+    span = show.mass_range(rest.low_g, rest.high_g)
+    return (
+        tr("after the weighing of row {row}: {left} left, {need} still to work ({span})", lang, **values, span=span)
+        if rest.weighed
+        else tr(
+            "after the weighing of row {row}, itself not weighed: about {left} left, {need} still to work ({span})",
+            lang,
+            **values,
+            span=span,
+        )
     )
 
 
@@ -352,7 +376,7 @@ def _ask(need: ColourNeed, lang: str) -> str:
 
 def _advice(plan: Plan, lang: str) -> str:
     """Return what holds for all skeins that are bought, said once."""
-    if not any((need.buy_skeins or 0) > 1 for need in plan.yardage.colours):
+    if not any((n or 0) > 1 for _, n in plan.shopping):
         return ""
     bands = note("ball bands") if plan.blanket.ways.terms == "UK" else note("labels")
     return tr(
@@ -375,13 +399,13 @@ def _warnings(plan: Plan, lang: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(out))
 
 
-def _total(plan: Plan, show: Quantities) -> str:
+def _total(plan: Plan, buying: Yardage, show: Quantities) -> str:
     """Return the price of all skeins to buy, with the yarns whose price is not known."""
-    price = plan.yardage.total_price
+    price = buying.total_price
     if price is None:
         return ""
     paid = show.money(price, plan.blanket.ways.currency)
-    unknown = [c.name for c in plan.yardage.colours if c.price is None and c.buy_skeins != 0]
+    unknown = [c.name for c in buying.colours if c.price is None and c.buy_skeins != 0]
     if not unknown:
         return tr("Price of all: {total}", show.lang, total=paid)
     if len(unknown) == 1:
@@ -402,8 +426,9 @@ def read_plan(plan: Plan, lang: str = "en") -> Words:
     ways = plan.blanket.ways
     show, letter = Quantities(ways.units, lang), letters_of(plan)
     needs = {need.name: need for need in plan.yardage.colours}
+    buying = to_buy(plan)
     uses = lot_uses(plan.strands)
-    second = second_choices(plan.yardage, plan.strands, plan.blanket.yarns, plan.settings)
+    second = second_choices(buying, plan.strands, plan.blanket.yarns, plan.settings)
     told = [n for n in plan.notices if n.level != "note" or n not in plan.worked.notices]
     every = (*plan.cautions, *plan.yardage.notices, *plan.strands.notices, *plan.lots, *told)
     return Words(
@@ -421,10 +446,10 @@ def read_plan(plan: Plan, lang: str = "en") -> Words:
         ),
         stripes=tuple(_stripe(stripe, plan, letter, show) for stripe in plan.stripes),
         shopping=tuple(
-            _shopping(needs[name], sign, [c for c in second if c.name == name], show, ways.currency)
+            _shopping(buying.colour(name), sign, [c for c in second if c.name == name], show, ways.currency)
             for name, sign in letter.items()
         ),
-        total=_total(plan, show),
+        total=_total(plan, buying, show),
         advice=_advice(plan, lang),
         cautions=_said([n for n in every if n.level == "caution"], lang),
         warnings=(*_warnings(plan, lang), *_said([n for n in every if n.level == "warning"], lang)),

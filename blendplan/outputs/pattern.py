@@ -496,14 +496,11 @@ def _stripe_rows(plan: Plan, stripe: PlannedStripe, rows: WrittenRows, show: Qua
 def _shopping(words: Words, lang: str) -> list[Line]:
     lines = []
     for item in words.shopping:
-        said = tr(
-            "{name}: needs {need} ({span}); on hand {on_hand}; buy {buy}",
-            lang,
-            name=item.name,
-            need=item.need,
-            span=item.span,
-            on_hand=item.on_hand,
-            buy=item.buy,
+        values = {"name": item.name, "need": item.need, "span": item.span, "buy": item.buy}
+        said = (
+            tr("{name}: needs {need} in all ({span}); {now}; buy {buy}", lang, **values, now=item.now)
+            if item.now
+            else tr("{name}: needs {need} ({span}); on hand {on_hand}; buy {buy}", lang, **values, on_hand=item.on_hand)
         )
         lines.append(Line("do", f"{said}; {item.ask}" if item.ask else said))
         if item.chances:

@@ -14,7 +14,7 @@ from blendplan.outputs.render import Mark, plan_pixels, thin_marks
 from blendplan.picture.canvas import encode_png
 from blendplan.plan import Plan
 from blendplan.units import whole
-from blendplan.wording import tr
+from blendplan.wording import capital, tr
 
 _LABEL_PT = 7.5
 # Chapters one works from, in larger type.
@@ -246,8 +246,8 @@ def _lot_cell(sheet: Paper, item: ShoppingWords, width: float, lang: str, sizes:
     """Return a cell with the yarn's name, a line to write the bought lot on, the chances, and the second choices."""
     large, little = sizes
     name = sheet.wrap(f"{item.letter} {item.name}", width, large, bold=True)
-    have = ", ".join(part for part in (item.on_hand, item.lot) if part)
-    first = [tr("On hand: {have}", lang, have=have), *([item.ask] if item.ask else [])]
+    have = tr("On hand: {have}", lang, have=", ".join(part for part in (item.on_hand, item.lot) if part))
+    first = [capital(item.now) or have, *([item.ask] if item.ask else [])]
     others = [tr("Or {choice}", lang, choice=choice) for choice in item.second]
     small = ["; ".join(first), item.chances, "; ".join(others)]
     told = [line for part in small if part for line in sheet.wrap(part, width, little)]

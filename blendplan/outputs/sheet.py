@@ -220,7 +220,7 @@ def _shopping(words: Words, patches: _Patches, lang: str) -> str:
             f"<strong>{item.letter} {_name(item.name)}</strong>",
             f"<strong>{escape(item.buy)}</strong><br><small>{escape(item.band)}</small>",
             f"{escape(item.need)}<br><small>{escape(item.span)}</small>",
-            _name(", ".join(part for part in (item.on_hand, item.lot) if part)),
+            _name(capital(item.now) or ", ".join(part for part in (item.on_hand, item.lot) if part)),
         ]
         rows.append([*row, *([escape(item.price)] if priced else []), small])
     total = f"<p><strong>{_name(words.total)}</strong></p>" if words.total else ""

@@ -13,7 +13,7 @@ from typing import Any
 from blendplan.blend.strands import READINGS
 from blendplan.outputs.changes import change_words
 from blendplan.outputs.pattern import pattern
-from blendplan.plan import Plan, PlannedStripe
+from blendplan.plan import Plan, PlannedStripe, to_buy
 from blendplan.quantities import Quantities
 from blendplan.record import to_plain
 from blendplan.saving import savings
@@ -21,7 +21,7 @@ from blendplan.text import in_cell
 from blendplan.units import GRAMS_PER_OUNCE, METRES_PER_YARD, plain
 from blendplan.wording import tr
 from blendplan.yardage.length import Yardage
-from blendplan.yardage.need import ColourNeed
+from blendplan.yardage.need import ColourNeed, Rest
 
 Cell = str | int | float | Fraction | None
 
@@ -126,7 +126,7 @@ def plan_json(plan: Plan) -> bytes:
 
 def yardage_json(plan: Plan) -> dict[str, Any]:
     """Return the yarn of a plan with what would save skeins, as `blendplan skeins --json` prints it."""
-    return {**plan.yardage.to_json(), "savings": [saving.to_json() for saving in savings(plan.blanket)]}
+    return {**to_buy(plan).to_json(), "savings": [saving.to_json() for saving in savings(plan.blanket)]}
 
 
 def _stripe(planned: PlannedStripe) -> dict[str, Any]:
@@ -206,7 +206,16 @@ def _cells(need: ColourNeed, currency: str, shade: str) -> list[Cell]:
         currency if need.price is not None else "",
         need.dye_lot,
         "",
+        *_rest_cells(need.rest),
     ]
+
+
+def _rest_cells(rest: Rest | None) -> list[Cell]:
+    """Return the cells of what is left and still to be worked; empty where nothing was weighed."""
+    if rest is None or rest.after is None:
+        return [None] * 5
+    grams = [_rounded(g, 1) for g in (rest.left_g, rest.need_g, rest.low_g, rest.high_g)]
+    return [int(rest.after), *grams]
 
 
 def shopping_rows(
@@ -242,6 +251,11 @@ def shopping_rows(
         tr("currency", lang),
         tr("dye lot on hand", lang),
         tr("dye lot bought", lang),
+        tr("weighed after row", lang),
+        tr("left g", lang),
+        tr("still to work g", lang),
+        tr("still at least g", lang),
+        tr("still at most g", lang),
     ]
     rows: list[list[Cell]] = [_cells(c, currency, (shades or {}).get(c.name, "")) for c in yardage.colours]
     if yardage.total_price is not None:
@@ -249,8 +263,8 @@ def shopping_rows(
         unknown = [c.name for c in yardage.colours if c.price is None and c.buy_skeins != 0]
         total[0] = tr("total without {names}", lang, names=", ".join(unknown)) if unknown else tr("total", lang)
         total[2] = sum(c.buy_skeins or 0 for c in yardage.colours)
-        total[-4] = _rounded(yardage.total_price, 2)
-        total[-3] = currency
+        price = heading.index(tr("price", lang))
+        total[price : price + 2] = _rounded(yardage.total_price, 2), currency
         rows.append(total)
     return [[*heading], *rows]
 

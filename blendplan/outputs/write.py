@@ -18,7 +18,7 @@ from blendplan.outputs.render import plan_picture
 from blendplan.outputs.sheet import plan_html, shop_html
 from blendplan.outputs.tables import plan_json, rows_txt, shopping_csv, stripes_csv
 from blendplan.palette import read_table
-from blendplan.plan import Plan, make_plan
+from blendplan.plan import Plan, make_plan, to_buy
 from blendplan.text import clean_text, download_name
 from blendplan.units import choice
 from blendplan.yarn import Shade, Yarn
@@ -37,7 +37,7 @@ class How:
 def _shopping(plan: Plan, how: How) -> bytes:
     shades = {yarn.name: yarn.srgb for yarn in plan.yarns}
     currency = plan.blanket.ways.currency
-    return shopping_csv(plan.yardage, currency=currency, shades=shades, semicolon=how.semicolon, lang=how.lang)
+    return shopping_csv(to_buy(plan), currency=currency, shades=shades, semicolon=how.semicolon, lang=how.lang)
 
 
 # Every output of a plan by its name, which is always the same one.

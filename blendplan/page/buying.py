@@ -22,7 +22,7 @@ from blendplan.lasting import (
     account_skeins,
     answer,
     bought_as_planned,
-    ledger_of,
+    counted_as_bought,
     open_skeins,
     purchase,
     size_options,
@@ -66,7 +66,7 @@ from blendplan.page.state import (
     typed,
 )
 from blendplan.page.yarn import chip_html
-from blendplan.plan import Plan
+from blendplan.plan import Plan, ledger_of, to_buy
 from blendplan.quantities import Quantities
 from blendplan.saving import Saving, savings
 from blendplan.stripes.model import Stripe
@@ -76,6 +76,7 @@ from blendplan.wording import Notice, Rounded, capital
 from blendplan.workspace import plan_of
 from blendplan.yardage.doubt import Doubt
 from blendplan.yardage.ledger import Account, Ledger
+from blendplan.yardage.length import Yardage
 from blendplan.yardage.measured import WeighedRow
 from blendplan.yardage.need import ColourNeed
 from blendplan.yardage.scraps import share_scraps
@@ -92,19 +93,18 @@ def buying_place() -> None:
     if current is None or made is None:
         nothing_yet()
         return
-    words = read_plan(made, lang())
+    words, now = read_plan(made, lang()), to_buy(made)
     if "shop" in session().open:
-        _shop_list(made, words.shopping)
+        _shop_list(made, now, words.shopping)
         return
     with st.container(key="buy-head", horizontal=True, vertical_alignment="center"):
         st.html(f"<h2>{html.escape(buy_words(made))}</h2>")
-        if any(need.buy_skeins for need in made.yardage.colours):
+        if any(need.buy_skeins for need in now.colours):
             st.button(say("List for the shop"), key="shop-open", type="primary", on_click=turn, args=("shop",))
-    st.caption(_together(made))
-    needs = {need.name: need for need in made.yardage.colours}
+    st.caption(_together(now))
     with st.container(key="buy-rows"):
         for item in words.shopping:
-            _row(current, made, needs[item.name], item)
+            _row(current, made, now.colour(item.name), item)
     if words.advice:
         st.caption(words.advice)
     _savings(current)
@@ -117,11 +117,11 @@ def buy_words(made: Plan) -> str:
     return capital(", ".join(part for part in (total["skeins"], total["price"]) if part))
 
 
-def _together(made: Plan) -> str:
+def _together(now: Yardage) -> str:
     text = say("How many, and how often that many are enough.")
-    if made.yardage.chance_any_short is not None:
-        text += " " + say("All together: {enough}.", enough=enough_words(made.yardage.chance_any_short, lang()))
-    if made.yardage.total_price is None:
+    if now.chance_any_short is not None:
+        text += " " + say("All together: {enough}.", enough=enough_words(now.chance_any_short, lang()))
+    if now.total_price is None:
         text += " " + say("For a price, put in what one skein costs.")
     return text
 
@@ -137,10 +137,10 @@ def _row(current: Blanket, made: Plan, need: ColourNeed, item: ShoppingWords) ->
         picture = pair_address((yarn.lab,), (1.0,), 0.0, "small")
         usual = current.called(need.name).label_is_usual
         lines = [
-            say("you have {have}", have=item.on_hand) if need.on_hand_m else "",
+            item.now or (say("you have {have}", have=item.on_hand) if need.on_hand_m else ""),
             item.ask,
             say("usual label: {mass} = {length}", **_label_of(yarn, current)) if usual else "",
-            say("needs {need}", need=item.need),
+            say("needs {need} in all", need=item.need) if item.now else say("needs {need}", need=item.need),
         ]
         about = "<br>".join(
             f'<span class="yp-assumed">{html.escape(line)}</span>' if usual and i == 2 else html.escape(line)
@@ -169,6 +169,10 @@ def _ladder(need: ColourNeed, key: str, at: int) -> None:
     here = numbers.index(need.buy_skeins)
     low = max(0, min(here - 1, len(numbers) - LADDER))
     shown = {n: f"**{n}** {enough_words(chances[n], lang())}" for n in numbers[low : low + LADDER]}
+    if need.rest is not None:
+        # What is weighed says how many; a number chosen for the whole blanket would be of no use now.
+        st.caption("; ".join(shown.values()))
+        return
     widget = f"ladder-{at}"
     fill(widget, need.buy_skeins)
     st.segmented_control(
@@ -242,14 +246,13 @@ def _saving_words(saving: Saving, current: Blanket) -> str:
 # ---- the list for the shop
 
 
-def _shop_list(made: Plan, items: Sequence[ShoppingWords]) -> None:
+def _shop_list(made: Plan, now: Yardage, items: Sequence[ShoppingWords]) -> None:
     """Draw the list: a box to tick, fabric, name, number and lot; what is ticked can be written down as bought."""
     st.html(f"<h2>{html.escape(say('List for the shop'))}</h2><p>{html.escape(buy_words(made))}</p>")
-    needs = {need.name: need for need in made.yardage.colours}
     ticked = []
     with st.container(key="shop-rows"):
         for at, item in enumerate(items):
-            need, yarn = needs[item.name], made.yarn(item.name)
+            need, yarn = now.colour(item.name), made.yarn(item.name)
             if not need.buy_skeins:
                 continue
             with st.container(key=f"shop-{at}"):
@@ -491,6 +494,7 @@ def _bought(made: Plan, ledger: Ledger) -> None:
         press(say("Opened"), "opened", lambda: change(lambda b: open_skeins(b, key, int(skeins), _now())))
     refused("opened")
     refused("bought")
+    st.caption(counted_as_bought(made, str(name)).say(lang()))
 
 
 def _weighing(made: Plan, ledger: Ledger) -> None:
@@ -569,7 +573,7 @@ def _way(made: Plan, way: WayOut) -> None:
     press(
         say("Change the rows not yet worked so") if way.kind == "rows" else say("Change it so"),
         f"way-{way.kind}",
-        lambda: change(lambda b: take_way(b, way, account_skeins(made))),
+        lambda: change(lambda b: take_way(b, way, account_skeins(made, begun=True))),
     )
     refused(f"way-{way.kind}")
 

@@ -15,7 +15,6 @@ import streamlit as st
 from blendplan.blanket import Blanket
 from blendplan.errors import BlendplanError, ProjectError
 from blendplan.kept import Library, OnShelf, Shelf, Shelved
-from blendplan.lasting import ledger_of
 from blendplan.outputs.pattern import pattern, plan_diagram
 from blendplan.page.edits import add_yarn, change_making, change_materials
 from blendplan.page.fields import folded, inert, number_field, press, refused, told_html, try_, whole_field
@@ -46,7 +45,7 @@ from blendplan.page.state import (
     tell,
     typed,
 )
-from blendplan.plan import Plan
+from blendplan.plan import Plan, ledger_of
 from blendplan.quantities import Quantities
 from blendplan.text import download_name
 from blendplan.wording import Notice

@@ -425,7 +425,7 @@ def hear(library: Library, number: int, hand: str, presses: Sequence[dict[str, A
 
 
 def _pressed(blanket: Blanket, press: dict[str, Any]) -> Blanket:
-    from blendplan.lasting import ledger_of
+    from blendplan.plan import ledger_of
 
     kind = press["kind"]
     if kind in ("done", "back"):

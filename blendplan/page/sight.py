@@ -30,13 +30,14 @@ from blendplan.picture.canvas import cut_out, encode_jpeg, encode_png
 from blendplan.picture.distance import Screen, seen_from
 from blendplan.picture.geometry import Ends, prepare
 from blendplan.picture.scene import DrawnStripe, StripFrame, blanket_size_cm, draw_strip, shape_of, view_of
-from blendplan.plan import Plan
+from blendplan.plan import Plan, to_buy
 from blendplan.quantities import Quantities, figure, into_units
 from blendplan.reckon import Reckoned, reckon
 from blendplan.stripes import edit
 from blendplan.units import CM_PER_INCH, whole
 from blendplan.wording import note, tr
 from blendplan.workspace import plan_of
+from blendplan.yardage.length import Yardage
 from blendplan.yarn import Yarn
 
 # Greatest size of small pictures in pixels.
@@ -160,8 +161,8 @@ def hook_words(plan: Plan) -> str:
     return say("{hook} mm hook, {stitch}, {gauge}", hook=hook, stitch=plan.worked.ripple.stitch, gauge=gauge)
 
 
-def _total(made: Plan | Reckoned) -> int | None:
-    buy = [c.buy_skeins for c in made.yardage.colours]
+def _total(yardage: Yardage) -> int | None:
+    buy = [c.buy_skeins for c in yardage.colours]
     return None if None in buy else sum(n or 0 for n in buy)
 
 
@@ -180,7 +181,8 @@ def on_shelf(current: Blanket) -> list[Yarn]:
 
 def sum_of(current: Blanket, made: Plan | Reckoned, language: str, before: int | None = None) -> dict[str, Any]:
     """Return what a blanket comes to, in words and as it fills the shelf; `before` is what stood there until now."""
-    total, yardage = _total(made), made.yardage
+    yardage = to_buy(made, current.making)
+    total = _total(yardage)
     if total is None:
         skeins = short = tr("skeins not known", language)
     elif total == before:
@@ -199,17 +201,22 @@ def sum_of(current: Blanket, made: Plan | Reckoned, language: str, before: int |
     yarns = []
     for yarn in on_shelf(current):
         colour = need.get(yarn.name)
-        have = yarn.skeins_on_hand
+        have: float = yarn.skeins_on_hand if colour is None else colour.skeins_on_hand
         parts = 0.0 if yarn.put_up is None else sum(float(g / yarn.put_up.mass_g) for g in yarn.part_skeins_g)
         buy = 0 if colour is None else colour.buy_skeins
         used = 0.0 if colour is None or not colour.skein_m else colour.need_m / colour.skein_m
         words = [tr("have {n}", language, n=have)] if have else []
+        if colour is not None and colour.rest is not None and colour.skein_g:
+            # While it is worked: what is left against what is ahead.
+            have, parts = divmod(colour.rest.left_g / colour.skein_g, 1)
+            used = colour.rest.need_g / colour.skein_g
+            words = [tr("{left} left", language, left=Quantities(current.ways.units).mass(colour.rest.left_g))]
         if buy:
             words.append(tr("buy {n}", language, n=buy))
         yarns.append(
             {
                 "used": round(used, 3),
-                "have": have,
+                "have": int(have),
                 "part": round(parts, 3),
                 "buy": buy or 0,
                 "words": ", ".join(words) or tr("enough here", language if used else "not used"),
@@ -246,7 +253,7 @@ def _json(found: object) -> bytes:
 def count_rows(current: Blanket, at: int, language: str) -> dict[int, dict[str, Any]]:
     """Return what the blanket comes to with other numbers of rows of one stripe, by the number."""
     plan, show = plan_of(current), Quantities(current.ways.units, language)
-    now, before = plan.stripes[at].stripe.rows, _total(plan)
+    now, before = plan.stripes[at].stripe.rows, _total(to_buy(plan))
     out = {}
     for n in range(max(1, now - COUNTED_ROWS), min(MAX_ROWS, now + COUNTED_ROWS) + 1):
         found = _counted(
@@ -262,7 +269,7 @@ def count_rows(current: Blanket, at: int, language: str) -> dict[int, dict[str, 
 def count_moves(current: Blanket, at: int, language: str) -> dict[int, dict[str, Any]]:
     """Return what the blanket comes to with one stripe at another place, by the place."""
     plan = plan_of(current)
-    before, changes = _total(plan), plan.strands.changes
+    before, changes = _total(to_buy(plan)), plan.strands.changes
     out = {}
     for to in range(len(plan.stripes)):
         try:
@@ -284,7 +291,7 @@ def count_moves(current: Blanket, at: int, language: str) -> dict[int, dict[str,
 def count_size(current: Blanket, side: str, language: str) -> list[dict[str, Any]]:
     """Return the sizes that a tape can be pulled to about the one that stands, each with what it comes to."""
     plan, show = plan_of(current), Quantities(current.ways.units, language)
-    before, out = _total(plan), []
+    before, out = _total(to_buy(plan)), []
     for cm in _steps(plan, side):
         try:
             after = _sized(current, side, cm)

@@ -10,10 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 
+from blendplan.budgets import MAX_SKEINS
 from blendplan.errors import YarnError
 from blendplan.stripes.model import Stripe, runs_of, total_rows
 from blendplan.units import whole
@@ -22,7 +24,7 @@ from blendplan.yardage.doubt import WANDER_SD, Belief, Doubt, Reading, doubted, 
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.making import Making, Moment, Weighed, Weighing
 from blendplan.yardage.measured import WEIGHED_SPREAD, Z90
-from blendplan.yardage.need import NORMAL
+from blendplan.yardage.need import NORMAL, ColourNeed, Rest, joins_at_row_end
 from blendplan.yardage.settings import YardageSettings, all_work
 from blendplan.yarn import PutUp, Yarn
 
@@ -96,6 +98,7 @@ class Stock:
     bought: tuple[tuple[Moment, int], ...]
     opened: tuple[tuple[Moment, int], ...]
     assumed: int  # skeins among those at the start that nobody said were bought: the plan buys them
+    planned: int  # skeins that the plan buys in all
 
     def skeins_by(self, when: Moment | None) -> int:
         """Return whole skeins owned by a moment, opened ones among them; by now where none is given."""
@@ -121,7 +124,8 @@ def stock_of(
 ) -> dict[str, Stock]:
     """Return what she owns of each colour.
 
-    A colour of which nothing was said to be bought before its first row is taken to have the skeins the plan buys.
+    The plan says how many skeins to buy in all; what was said to be bought counts towards them, and beyond them adds.
+    A colour that was begun without a word is taken to have the skeins the plan buys, so what is bought later adds.
     """
     out = {}
     for colour in yardage.colours:
@@ -136,6 +140,7 @@ def stock_of(
             bought=bought,
             opened=tuple((Moment(row=o.row, date=o.date), o.skeins) for o in making.opened if o.yarn == name),
             assumed=assumed,
+            planned=colour.planned_skeins or 0,
         )
     return out
 
@@ -171,14 +176,17 @@ class Account:
     # Rows done when it was last weighed; None where it never was, and then used and left are guesses.
     weighed_at: float | None
     assumed_skeins: int  # skeins owned that nobody said were bought: the plan buys them
+    coming_skeins: int  # skeins that the plan buys and that are not there yet
     skein_g: float
     factor: float  # grams used over planned, tension and thickness together
     need_g: float  # grams for what is not yet worked, and the ends of the central 90 % range
     low_g: float
     high_g: float
     relative_sd: float  # standard deviation of the need as a share of it
-    chance_short: float
-    lacking_skeins: int  # skeins to buy until the chance of running short is the accepted one
+    chance_short: float  # with the skeins that are still coming
+    chances: tuple[tuple[int, float], ...]  # numbers of skeins to buy from now on, and the chance that each runs short
+    buy_skeins: int  # skeins to buy from now on until the chance of running short is the accepted one
+    lacking_skeins: int  # those of them that the plan did not foresee
     finished: bool  # nothing ahead uses it
 
 
@@ -188,6 +196,7 @@ class Ledger:
 
     rows_done: int
     rows_planned: int
+    after: float | None  # rows done at the last weighing that counts; None where none does
     factor: float  # the maker's tension over the plan's
     # Half-width of the central 90 % range of what remains, as a share of it, thickness of colours left out.
     relative_spread: float
@@ -218,7 +227,9 @@ class _Colour:
     `base` is what its use is counted from, `last` what it was weighed at last, `learned` the stretch from base to last.
     """
 
+    name: str
     place: int
+    band: PutUp
     use: PlannedUse
     stock: Stock
     base: _Known
@@ -331,7 +342,7 @@ def keep_ledger(
     book = _Book({}, prior(len(bands), yardage.relative_spread), settings)
     for place, name in enumerate(bands):
         start = _Known(0.0, stocks[name].owned_g(Moment(row=-1)), stocks[name].owned_g(Moment(row=-1)), 0)
-        book.colours[name] = _Colour(place, uses[name], stocks[name], start, start)
+        book.colours[name] = _Colour(name, place, bands[name], uses[name], stocks[name], start, start)
     waiting = 0
     for number, weighing in enumerate(making.weighings):
         if weighing.row > done:
@@ -339,13 +350,14 @@ def keep_ledger(
         else:
             book.enter(number, weighing)
     belief = book.belief()
-    accounts = tuple(_account(name, colour, belief, done, settings) for name, colour in book.colours.items())
+    accounts = tuple(_account(colour, belief, done, settings, max(yardage.rows_m)) for colour in book.colours.values())
     at_risk = sorted((-c.chance_short, c.name) for c in accounts if c.chance_short > settings.chance_short)
     factor = math.exp(belief.mean[0])
     spread = Z90 * math.hypot(math.sqrt(belief.covariance[0, 0]), WANDER_SD)
     ledger = Ledger(
         rows_done=done,
         rows_planned=planned,
+        after=max((c.weighed_at for c in accounts if c.weighed_at is not None), default=None),
         factor=factor,
         relative_spread=min(spread, max(yardage.relative_spread, WEIGHED_SPREAD)),
         colours=accounts,
@@ -356,10 +368,14 @@ def keep_ledger(
     return replace(ledger, notices=_told(ledger, waiting))
 
 
-def _account(name: str, colour: _Colour, belief: Belief, done: int, settings: YardageSettings) -> Account:
+def _account(colour: _Colour, belief: Belief, done: int, settings: YardageSettings, row_m: float) -> Account:
     """Return the account of one colour: what was last known of it, brought up to the rows done."""
     factor, use, stock = belief.factor(colour.place), colour.use, colour.stock
-    owned = stock.owned_g(None)
+    # Nobody has what the plan buys of a colour not begun, unless she said so.
+    fresh = done <= use.first_row and not colour.weighed
+    waits = stock.assumed if fresh else 0
+    coming = waits if stock.assumed else max(0, stock.planned - sum(n for _, n in stock.bought))
+    owned = stock.owned_g(None) - waits * stock.skein_g
     # The swatch and all else before the first row count from the first row on.
     last = colour.last.left_g + owned - colour.last.owned_g
     since = factor * max(0.0, use.until_g(done) - use.until_g(colour.last.at))
@@ -368,27 +384,116 @@ def _account(name: str, colour: _Colour, belief: Belief, done: int, settings: Ya
     ratio_sd = math.hypot(math.sqrt(belief.variance(colour.place)), WANDER_SD)
     scale = settings.scale_g / math.sqrt(12)
     sd = math.hypot(need * ratio_sd, scale) if need else 0.0
-    unopened = max(0, stock.skeins_by(None) - colour.last.real_skeins)
-    scatter = settings.skein_scatter * stock.skein_g * math.sqrt(unopened)
-    short_sd = math.hypot((since + need) * ratio_sd, scale, scatter)
     left = max(0.0, last - since)
-    lacking = since + need + NORMAL.inv_cdf(1 - settings.chance_short) * short_sd - last
+    here = _Here(
+        left_g=last,
+        unopened=max(0, stock.skeins_by(None) - colour.last.real_skeins - waits),
+        need_g=since + need,
+        need_sd_g=math.hypot((since + need) * ratio_sd, scale),
+        skein_g=stock.skein_g,
+        skein_sd_g=settings.skein_scatter * stock.skein_g,
+        row_g=factor * row_m / float(colour.band.m_per_g) if joins_at_row_end(colour.band, row_m, settings) else 0.0,
+    )
+    enough = here.enough(settings.chance_short) if need else 0
+    if fresh and coming:
+        # She goes to the shop for it in any case: what is known by then is on her list.
+        coming = max(coming, enough)
+    buy = enough if settings.margin is None or not need else here.by_margin(float(settings.margin))
+    buy += settings.spare_skein and buy > 0
+    numbers = range(max(0, buy - 2), buy + 2) if need else ()
     return Account(
-        name=name,
+        name=colour.name,
         owned_g=owned,
         used_g=owned - left,
         left_g=left,
         weighed_at=colour.last.at if colour.weighed else None,
-        assumed_skeins=stock.assumed,
+        assumed_skeins=stock.assumed - waits,
+        coming_skeins=coming,
         skein_g=stock.skein_g,
         factor=factor,
         need_g=need,
         low_g=max(0.0, need - Z90 * sd),
         high_g=need + Z90 * sd,
         relative_sd=sd / need if need else 0.0,
-        chance_short=NORMAL.cdf((since + need - last) / short_sd) if need else 0.0,
-        lacking_skeins=max(0, math.ceil(lacking / stock.skein_g)) if need else 0,
+        chance_short=here.chance_short(coming) if need else 0.0,
+        chances=tuple((n, here.chance_short(n)) for n in numbers) or ((0, 0.0),),
+        buy_skeins=buy,
+        lacking_skeins=max(0, enough - coming),
         finished=not need,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Here:
+    """What lies there of a colour since it was last known, against all that it takes from then on."""
+
+    left_g: float
+    unopened: int
+    need_g: float
+    need_sd_g: float
+    skein_g: float
+    skein_sd_g: float
+    row_g: float  # a row of one strand where skeins are joined at row ends, else 0
+
+    def chance_short(self, bought: int) -> float:
+        """Return the chance of running short with so many skeins bought.
+
+        A ball that another follows loses, on the average of where rows end, half a row.
+        """
+        skeins = self.unopened + bought
+        lost, lost_sd = skeins * self.row_g / 2, math.sqrt(skeins / 12) * self.row_g
+        sd = math.hypot(self.need_sd_g, self.skein_sd_g * math.sqrt(skeins), lost_sd)
+        return NORMAL.cdf((self.need_g + lost - self.left_g - bought * self.skein_g) / sd)
+
+    def enough(self, chance: float) -> int:
+        """Return the least number of skeins to buy for an accepted chance."""
+        for bought in range(self.by_margin(0.0), MAX_SKEINS):
+            if self.chance_short(bought) <= chance:
+                return bought
+        return MAX_SKEINS
+
+    def by_margin(self, margin: float) -> int:
+        """Return the least number of skeins to buy that covers the need and a margin."""
+        return max(0, math.ceil((self.need_g * (1 + margin) - self.left_g) / self.skein_g))
+
+
+def still_to_buy(yardage: Yardage, yarns: Sequence[Yarn], ledger: Ledger) -> Yardage:
+    """Return the yarn of the whole blanket with what is to be bought from now on.
+
+    As planned until something was weighed; then by the ledger, which alone knows what lies there. What a colour begun
+    without a word needs no more of is known by it too, as soon as some of it was bought.
+    """
+    known = {yarn.name: yarn for yarn in yarns}
+    colours = tuple(_still(need, known[need.name], ledger) for need in yardage.colours)
+    if colours == yardage.colours:
+        return yardage
+    prices = [c.price for c in colours if c.price is not None]
+    # The chances of all together are those of the plan: what is left was not weighed together.
+    return replace(
+        yardage, colours=colours, chance_any_short=None, total_price=sum(prices, Fraction(0)) if prices else None
+    )
+
+
+def _still(need: ColourNeed, yarn: Yarn, ledger: Ledger) -> ColourNeed:
+    account = ledger.colour(need.name)
+    if ledger.after is None and not (account.assumed_skeins and need.bought_skeins):
+        return need
+    rest_g = account.left_g + account.buy_skeins * account.skein_g - account.need_g
+    return replace(
+        need,
+        buy_skeins=account.buy_skeins,
+        chance_short=dict(account.chances)[account.buy_skeins],
+        chances=account.chances,
+        price=None if yarn.price is None else account.buy_skeins * yarn.price,
+        spare_m=rest_g * float(yarn.label.m_per_g),
+        rest=Rest(
+            after=ledger.after,
+            weighed=account.weighed_at is not None,
+            left_g=account.left_g,
+            need_g=account.need_g,
+            low_g=account.low_g,
+            high_g=account.high_g,
+        ),
     )
 
 
@@ -423,7 +528,7 @@ def _told(ledger: Ledger, waiting: int) -> tuple[Notice, ...]:
     if assumed:
         out.append(
             note(
-                "Nobody said what was bought of {names}; the skeins of the plan are taken as bought.",
+                "Begun without a word of what was bought, so the skeins of the plan count as bought: {names}.",
                 "assumed",
                 names=", ".join(assumed),
             )

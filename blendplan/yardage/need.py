@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from fractions import Fraction
 from functools import cache, lru_cache
 from statistics import NormalDist
@@ -225,6 +225,18 @@ class Demand:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """What is left of one colour and what is still to be worked of it, by the ledger."""
+
+    after: float | None  # rows done at the last weighing of any colour; None where nothing was weighed
+    weighed: bool  # false where this colour was not, and what is left is a guess
+    left_g: float
+    need_g: float  # expected, and the ends of the central 90 % range
+    low_g: float
+    high_g: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ColourNeed:
     """Yarn of one colour."""
 
@@ -252,6 +264,9 @@ class ColourNeed:
     dye_lot: str
     # True where a row takes so much of a skein that skeins are joined within rows, though row ends were asked for.
     within_rows: bool
+    # Where something was weighed; then `buy_skeins`, `chances`, `price` and `spare_m` are those from now on, while the
+    # need stays that of the whole blanket.
+    rest: Rest | None = None
 
     def to_json(self) -> dict[str, object]:
         """Return plain values for JSON; lengths in metres to the millimetre."""
@@ -277,6 +292,9 @@ class ColourNeed:
             "bought_skeins": self.bought_skeins,
             "price": None if self.price is None else float(self.price),
             "dye_lot": self.dye_lot,
+            "rest": None
+            if self.rest is None
+            else {f.name: short(getattr(self.rest, f.name), 1) for f in fields(self.rest)},
         }
 
 
