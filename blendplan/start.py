@@ -43,7 +43,10 @@ def starting_blanket(*, palette: str | None = None, photos: Sequence[str] = ()) 
         found, said = _photographed(path, (y.name for y in yarns))
         yarns, notices = yarns + found, notices + said
     if not yarns and photos:
-        raise YarnError("no yarn was found in the photos; give a box with 'blendplan shades --box', or type colours.")
+        raise YarnError(
+            "no yarn stands out from plain ground in the photos; point at each with 'blendplan shades --at X,Y', or "
+            "give a box with --box; or type the colours."
+        )
     if not yarns:
         yarns = tuple(
             Yarn(

@@ -127,7 +127,7 @@ def test_the_whole_job(browser, home, photo) -> None:
         page.locator(".box").first.focus()
         page.keyboard.press("Delete")
         settle(page)
-    page.get_by_text("No yarn found in this photograph.").wait_for()
+    page.get_by_text("No yarn is marked yet.").wait_for()
     for n, (left, top, right, bottom) in enumerate(boxes, 1):
         stage = page.locator(".stage")
         stage.scroll_into_view_if_needed()
@@ -172,6 +172,9 @@ def test_the_whole_job(browser, home, photo) -> None:
     settle(page)
     open_place(page, "buying")
     assert page.get_by_text(re.compile(r"\d+ skeins? to buy")).filter(visible=True).count()
+    # The picture never leaves, however far the place beside it is scrolled.
+    page.locator(".st-key-papers-fold").scroll_into_view_if_needed()
+    page.wait_for_function("document.querySelector('.st-key-wool').getBoundingClientRect().top > 0")
 
     # The order, by keys alone.
     open_place(page, "stripes")

@@ -290,3 +290,23 @@ def test_a_colour_short_of_yarn_stands_at_an_end_where_that_is_wished() -> None:
     wish = Wishes(short_outside=True)
     assert short in {(order := answers(poor, wish)[0].ordering.order)[0], order[-1]}
     assert answers(rich, wish)[0].ordering.order == first == answers(poor, Wishes())[0].ordering.order
+
+
+def test_two_that_could_change_places_are_shown_the_other_way_round_and_may_be_taken(page) -> None:
+    before = brief(page)
+    page.button(key="order-look-2").click().run()
+    sound(page)
+    shown = page.session_state["session"].looking.order
+    asked = page.button(key="order-turned-0")
+    names = {before.names[key]: key for key in shown}
+    one, other = (names[name] for name in names if name in asked.label.replace("\\", ""))
+    assert abs(shown.index(one) - shown.index(other)) == 1, "neighbours"
+    asked.click().run()
+    sound(page)
+    assert brief(page) == before, "looking changes nothing"
+    use = next(b for b in reversed(page.button) if (b.key or "").startswith("order-use-"))
+    use.click().run()
+    sound(page)
+    swap = {one: other, other: one}
+    assert brief(page).design.order == tuple(swap.get(key, key) for key in shown)
+    assert replace(brief(page), design=before.design) == before

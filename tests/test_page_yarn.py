@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 from blankets import changed
 from page_hand import at
-from test_app import brief, home, page, sound, texts  # noqa: F401 - the fixtures are used by name
+from test_app import APP, brief, home, page, sound, texts  # noqa: F401 - the fixtures are used by name
 
 from blendplan.page import edits, reads
 from blendplan.page.buying import choose_skeins
@@ -135,8 +135,17 @@ def test_what_is_ticked_in_the_shop_is_written_down_as_bought(page) -> None:  # 
     box = next(c for c in page.checkbox if need.name in c.label.replace("\\", ""))
     box.set_value(True).run()
     page.text_input(key=box.key.replace("bag-", "bag-lot-")).set_value("R7").run()
+    # The phone was locked on the way: another window on the same library still knows it.
+    again = page.from_file(APP, default_timeout=60).run()
+    at(again, "buying").button(key="shop-open").click().run()
+    assert again.checkbox(key=box.key).value
+    assert again.text_input(key=box.key.replace("bag-", "bag-lot-")).value == "R7"
+    assert sum(c.value for c in again.checkbox) == 1 and not brief(again).making.purchases
     page.button(key="shop-bought").click().run()
     sound(page)
+    page.button(key="shop-open").click().run()
+    assert not any(c.value for c in page.checkbox), "what was written down is ticked no longer"
+    page.button(key="shop-close").click().run()
     (bought,) = brief(page).making.purchases
     assert (bought.yarn, bought.skeins, bought.lot) == (brief(page).keys[need.name], need.buy_skeins, "R7")
     assert "List for the shop" not in texts(page).split("<h2>")[1][:40]

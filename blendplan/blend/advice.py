@@ -485,8 +485,8 @@ def _may_be_alike(
             times=round(100 * (1 - often)),
         )
         tip = note(
-            "photograph {name} again, by daylight on white paper with a mid grey beside it: its shade is the least "
-            "sure.",
+            "photograph {name} again, by daylight on white paper with a mid grey beside it: of these, its shade is "
+            "the least sure.",
             name=worst,
         )
         out.append(_warning("may-be-alike", (i, i + 1), problem, [], tip))

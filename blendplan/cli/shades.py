@@ -238,6 +238,10 @@ def _plain(reading: PhotoReading, lang: str) -> list[str]:
         box, spot = (",".join(str(v) for v in part or ()) for part in (white.box, white.spot))
         lines.append("  " + tr("is this white paper, at {box}? if it is, say --white {spot}", lang, box=box, spot=spot))
     lines += ["  " + n.say(lang) for n in reading.notices]
+    if not reading.yarns:
+        lines.append(
+            "  " + tr("point at each yarn with --at X,Y, or give its box with --box LEFT,TOP,RIGHT,BOTTOM", lang)
+        )
     for position, yarn in enumerate(reading.yarns, start=1):
         lines.append("  " + tr("yarn {n} at {box}", lang, n=position, box=",".join(str(v) for v in yarn.box)))
         for shade in yarn.shades:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime
 import html
 import io
+import json
 import zipfile
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache, partial
-from typing import Literal
+from typing import Any, Literal
 
 import streamlit as st
 
@@ -148,7 +149,8 @@ def _row(current: Blanket, made: Plan, need: ColourNeed, item: ShoppingWords) ->
             if line
         )
         st.html(
-            f'<div class="yp-buy"><img alt="" src="{picture}"><p>{chip_html(item.letter, yarn.srgb)} '
+            f'<div class="yp-buy"><img alt="" src="{picture}" style="background:{yarn.srgb}">'
+            f"<p>{chip_html(item.letter, yarn.srgb)} "
             f"<b>{html.escape(need.name)}</b><br><small>{about}</small></p>"
             f'<span class="yp-price">{html.escape(item.price)}</span></div>'
         )
@@ -249,7 +251,7 @@ def _saving_words(saving: Saving, current: Blanket) -> str:
 def _shop_list(made: Plan, now: Yardage, items: Sequence[ShoppingWords]) -> None:
     """Draw the list: a box to tick, fabric, name, number and lot; what is ticked can be written down as bought."""
     st.html(f"<h2>{html.escape(say('List for the shop'))}</h2><p>{html.escape(buy_words(made))}</p>")
-    ticked = []
+    ticked, bag = [], _bag()
     with st.container(key="shop-rows"):
         for at, item in enumerate(items):
             need, yarn = now.colour(item.name), made.yarn(item.name)
@@ -259,14 +261,21 @@ def _shop_list(made: Plan, now: Yardage, items: Sequence[ShoppingWords]) -> None
                 picture = pair_address((yarn.lab,), (1.0,), 0.0, "small")
                 second = "".join(f"<br><small>{html.escape(line)}</small>" for line in (item.ask, *item.second) if line)
                 st.html(
-                    f'<div class="yp-buy"><img alt="" src="{picture}"><p>{chip_html(item.letter, yarn.srgb)} '
+                    f'<div class="yp-buy"><img alt="" src="{picture}" style="background:{yarn.srgb}">'
+                    f"<p>{chip_html(item.letter, yarn.srgb)} "
                     f"<b>{html.escape(f'{item.name}: {item.buy}')}</b> <small>{html.escape(item.band)}</small>"
                     f"{second}</p></div>"
                 )
                 with st.container(horizontal=True, gap="small", vertical_alignment="center"):
-                    if st.checkbox(say("{name} is in the bag", name=inert(item.name)), key=f"bag-{at}"):
-                        ticked.append((need, f"bag-lot-{at}"))
-                        st.text_input(say("Dye lot on its label"), key=f"bag-lot-{at}")
+                    key, box, lot = made.blanket.keys[item.name], f"bag-{at}", f"bag-lot-{at}"
+                    pack = partial(_pack, key, need.buy_skeins, box, lot)
+                    # What was ticked for another number of skeins is no longer all of it.
+                    held = bag.get(key, [0, ""])
+                    fill(box, held[0] == need.buy_skeins)
+                    if st.checkbox(say("{name} is in the bag", name=inert(item.name)), key=box, on_change=pack):
+                        ticked.append((need, lot))
+                        fill(lot, held[1])
+                        st.text_input(say("Dye lot on its label"), key=lot, on_change=pack)
 
     def take() -> None:
         def bought(b: Blanket) -> Blanket:
@@ -275,12 +284,33 @@ def _shop_list(made: Plan, now: Yardage, items: Sequence[ShoppingWords]) -> None
             return b
 
         change(bought)
+        session().kept.library.say(_bag_name(), "{}")
         session().open -= {"shop"}
 
     with st.container(key="shop-acts", horizontal=True, gap="small"):
         st.button(say("Back to buying"), key="shop-close", on_click=turn, args=("shop",))
         press(say("Write down as bought"), "shop-bought", take, told="shop", disabled=not ticked)
     refused("shop")
+
+
+def _bag_name() -> str:
+    return f"bag {session().kept.number}"
+
+
+def _bag() -> dict[str, list[Any]]:
+    """Return what is ticked on the list of this blanket, by key: how many skeins, and of which dye lot."""
+    found: dict[str, list[Any]] = json.loads(session().kept.library.said(_bag_name()) or "{}")
+    return found
+
+
+def _pack(key: str, skeins: int, box: str, lot: str) -> None:
+    """Remember a tick in the library, so that it is still there when the phone was locked on the way."""
+    bag = _bag()
+    if typed(box):
+        bag[key] = [skeins, str(typed(lot, ""))]
+    else:
+        bag.pop(key, None)
+    session().kept.library.say(_bag_name(), json.dumps(bag))
 
 
 # ---- behind folds

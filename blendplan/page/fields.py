@@ -222,7 +222,7 @@ def units_now() -> str:
 
 def nothing_yet() -> None:
     """Say that this part waits for the first yarn."""
-    st.caption(say("This part waits for your first yarn. Add one above, from a photo or with a typed colour."))
+    st.caption(say("This part waits for your first yarn. Add one under Yarn, from a photograph or by its colour code."))
 
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>~$:&@=^\"'/])")

@@ -169,8 +169,7 @@ def _stands(one: Shelved) -> str:
     if one.state == "done":
         return say("Done")
     if made.blanket.making.rows_done:
-        row = min(made.blanket.making.rows_done + 1, made.rows)
-        return say("In work: row {row} of {rows}", row=row, rows=made.rows)
+        return say("In work: {done} of {rows} rows", done=made.blanket.making.rows_done, rows=made.rows)
     skeins = sum(n for _, n in made.shopping if n)
     if not skeins:
         return say("Planned: all yarn on hand")

@@ -180,9 +180,13 @@ def more(current: Blanket | None) -> None:
     """Draw what is needed now and then: files, units, language."""
     if work().extras.demo:
         st.button(say("Start my own"), key="start-own", type="primary", on_click=_start_own)
-    _files(current)
-    _ways(current)
-    st.button(say("What the keys do"), key="keys-open", on_click=turn, args=("keys",))
+    # Side by side where there is room, so that nothing is out of sight.
+    ways, files = st.columns(2)
+    with ways:
+        _ways(current)
+        st.button(say("What the keys do"), key="keys-open", on_click=turn, args=("keys",))
+    with files:
+        _files(current)
 
 
 def _keys() -> None:

@@ -493,7 +493,7 @@ _OWN = {"X-Content-Type-Options": "nosniff", "Referrer-Policy": "same-origin", "
 
 def _placed(shown: dict[str, Any], where: str) -> dict[str, Any]:
     at = f"{SERVED.base}/work/{where}"
-    place = {"at": where, "base": at, "home": f"{SERVED.base}/"}
+    place = {"at": where, "base": at, "home": f"{SERVED.base}/?at="}
     return {**shown, "place": place, "picture": f"{at}/picture?of={shown['of']}"}
 
 

@@ -325,10 +325,9 @@ def boot() -> None:
     asked = asked_language(st.context.locale or "")
     begin(Session(kept=kept, lang=st.query_params.get("lang") or asked))
     _open_any()
-    if "done" in st.query_params:
-        # The page beside the work leads here after the last row.
-        session().place = "library"
-        del st.query_params["done"]
+    # The page beside the work leads back to where it was opened, and after the last row to where a blanket is put away.
+    if (at := st.query_params.pop("at", "")) in ("work", "library"):
+        session().place = at
     session().told += library.take_news()
 
 

@@ -287,11 +287,14 @@ def _stretch(made: Plan, at: int) -> None:
 
 def _any_stripe(current: Blanket, made: Plan) -> None:
     """Draw what can be done to any stripe, and what holds for all of them."""
-    how = say(
-        "Press a stripe to change it, pull its edge for rows, drag it to another place. Pull the end of a tape to "
-        "change the size. The first row is at the bottom, in the picture as in your hands."
+    how = (
+        ("", say("Press a stripe to change it, pull its edge for rows, drag it to another place.")),
+        # A phone has no tapes.
+        ("bp-desk", say("Pull the end of a tape to change the size.")),
+        ("", say("The first row is at the bottom, in the picture as in your hands.")),
     )
-    st.html(f'<p class="bp-soft">{html.escape(how)}</p>')
+    told = " ".join(f'<span class="{kind}">{html.escape(line)}</span>' for kind, line in how)
+    st.html(f'<p class="bp-soft">{told}</p>')
     if current.design.stripes is not None:
         st.caption(say("The stripes are set by hand."))
         act(say("Back to the rule (drops changes by hand)"), "to-rule", _ruled, told="order")
@@ -494,6 +497,13 @@ def order_place() -> None:
     shown = [*found, *(Offer(name=v.name, said="", design=v.design) for v in current.variants)]
     if all(one.design != current.design for one in shown):
         shown.insert(0, Offer(name=say("Yours"), said="", design=current.design))
+    look = state.looking
+    if (
+        look
+        and look not in [o.design for o in shown]
+        and any(replace(look, order=o.design.order) == o.design for o in shown)
+    ):
+        shown.append(Offer(name=say("The other way round"), said="", design=look))
     looked = next((one for one in shown if one.design == state.looking), None)
     if looked is None:
         state.looking = None
@@ -565,14 +575,26 @@ def _compared(current: Blanket, looked: Offer | None) -> None:
     if one is None or one.found is None:
         return
     wishes = replace(fitted(current), aim=one.found.aim if isinstance(one.found.aim, str) else "smoothest", others=())
+    doubt = doubts(current, wishes, one.found)
     lines = [(say("Compared"), one.found.verdict.say(lang()))]
-    lines += [(say("Too close to call"), n.say(lang())) for n in doubts(current, wishes, one.found).notices]
+    lines += [(say("Too close to call"), n.say(lang())) for n in doubt.notices]
     st.html(
         "".join(
             f'<p class="bp-compared{" bp-close" if i else ""}"><b>{html.escape(head)}:</b> {html.escape(text)}</p>'
             for i, (head, text) in enumerate(lines)
         )
     )
+    for i, unsure in enumerate(doubt.unsure):
+        swap = dict(zip(unsure.pair, unsure.pair[::-1], strict=True))
+        order = tuple(current.keys[swap.get(name, name)] for name in one.found.order)
+        turned = Offer(name=say("The other way round"), said="", design=replace(one.design, order=order))
+        names = {"one": inert(unsure.pair[0]), "other": inert(unsure.pair[1])}
+        st.button(
+            say("Show {one} and {other} the other way round", **names),
+            key=f"order-turned-{i}",
+            on_click=_look_at,
+            args=(turned,),
+        )
 
 
 def _wished_ends(current: Blanket) -> None:

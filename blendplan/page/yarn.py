@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
 from itertools import pairwise, zip_longest
+from math import hypot
 from typing import Any
 
 import streamlit as st
@@ -114,7 +115,7 @@ def photo_doors(*, first: bool) -> None:
         most_bytes=MAX_UPLOAD,
         words={
             "start": say("Start with photographs of my yarn") if first else say("Add photographs"),
-            "camera": say("Photograph my yarn") if first else say("Photograph another"),
+            "camera": say("Photograph another") if work().extras.finds else say("Photograph my yarn"),
             "have": say("Photographs I have"),
             "large": say(
                 "{name} is too large: a photograph may have {most} MB.", name="{name}", most=MAX_UPLOAD // 10**6
@@ -278,7 +279,10 @@ def _one_photo(digest: str) -> None:
         refused(f"boxes-{digest}")
         if not finds:
             st.caption(
-                say("No yarn found in this photograph. Touch a skein in it, or photograph it again nearer the window.")
+                say(
+                    "No yarn is marked yet. Yarn is found by itself only where plain ground lies all round it; here, "
+                    "touch each yarn, or drag a box round it."
+                )
             )
         more = fold(say("More about {name}", name=inert(held.photo.name)), f"more-{digest}")
         if more.open or held.tapping:
@@ -593,6 +597,7 @@ class Card:
     shades: tuple[Shade, ...]
     picture: str
     put: Callable[[tuple[Shade, ...]], None]
+    read: tuple[Shade, ...] = ()  # as the photograph that is open gives them
 
     @property
     def srgb(self) -> str:
@@ -649,6 +654,7 @@ def _find_card(find: Find, i: int) -> None:
         shades=find.shades,
         picture=find.picture,
         put=lambda shades: reads.change_find(find, shades=shades),
+        read=_as_read(find),
     )
     st.html(_cmp_html(card))
     with st.container(key=f"named-{find.photo}-{i}"):
@@ -661,7 +667,11 @@ def _find_card(find: Find, i: int) -> None:
                 lambda t: reads.change_find(find, name=t),
                 hint=say("name, if you like"),
             )
-        why = st.popover(sure_words(find.shades), key=f"why-{find.photo}-{i}", on_change="rerun", type="tertiary")
+        why_key = f"why-{find.photo}-{i}"
+        if typed(why_key):
+            # A word that changes makes another popover of it, which is to stand open as the one before did.
+            put_typed(why_key, True)
+        why = st.popover(sure_words(find.shades), key=why_key, on_change="rerun", type="tertiary")
         if why.open:
             with why:
                 if ends := _ends_html(find.shades):
@@ -672,6 +682,17 @@ def _find_card(find: Find, i: int) -> None:
                 _find_ways(find, i)
         if not work().extras.first.alike:
             _own_label(find, key)
+
+
+def _as_read(find: Find) -> tuple[Shade, ...]:
+    """Return the shades of a yarn as its photograph gives them, none where that is not open."""
+    if find.photo not in reads.held_photos():
+        return ()
+    at = reads.finds_of(find.photo).index(find)
+    try:
+        return reads.reading_of(find.photo).yarns[at].shades
+    except (BlendplanError, IndexError):
+        return ()
 
 
 def _find_ways(find: Find, i: int) -> None:
@@ -785,6 +806,8 @@ def _by_eye(card: Card) -> None:
     def to(at: int, new: Shade) -> tuple[Shade, ...]:
         return tuple(new if i == at else s for i, s in enumerate(shades))
 
+    if card.read and card.read != shades:
+        _part(card, f"{card.key}-read", f"{card.key}-0-hex", say("Back to as read"), card.read)
     for at, shade in enumerate(shades):
         key = f"{card.key}-{at}"
         with st.container(key=f"eye-{key}"):
@@ -867,13 +890,19 @@ def _look_over() -> None:
                     type="secondary" if extras.demo else "primary",
                 )
         refused("take")
-    if session().photos:
+    if any(_near_white(shade) for find in finds for shade in find.shades):
         # Said once here, and not of each reading.
         st.caption(capital(WHITE_ON_WHITE.say(lang())) + ".")
-    elif not finds:
+    if not finds and not session().photos:
         photo_doors(first=False)
     _typed_fold()
     _read_next()
+
+
+def _near_white(shade: Shade) -> bool:
+    """Return whether a shade is so light and grey that paper could be taken for it (chosen)."""
+    light, a, b = shade.lab
+    return light > 80 and hypot(a, b) < 12
 
 
 def _draw() -> None:
@@ -1314,7 +1343,10 @@ def _two_together(current: Blanket) -> None:
     near, beside_ = st.columns([29, 30])
     with near:
         picture = pair_address(labs, blend.shares, 0.0, "fabric")
-        st.html(f'<img class="yp-fabric" alt="{html.escape(title, quote=True)}" src="{picture}">')
+        st.html(
+            f'<img class="yp-fabric" alt="{html.escape(title, quote=True)}" src="{picture}" '
+            f'style="background:{blend.srgb}">'
+        )
     with beside_:
         st.html(f"<p>{html.escape(_pair_words(current, one, two))}</p>{_blend_ends(blend)}")
         _put_between(current, one, two)

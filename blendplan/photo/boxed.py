@@ -121,7 +121,7 @@ def _is_yarn(view: View, piece: Mask, unlike: Floats) -> bool:
     )
 
 
-_TOUCH = note("no yarn stands out from plain ground; touch each yarn", "warning")
+_TOUCH = note("no yarn stands out from plain ground; touch each yarn, or draw a box round it", "warning")
 
 
 def _unlike_rim(view: View, leave_out: Mask | None) -> Floats | None:

@@ -225,7 +225,8 @@ class Picture {
   // ---- drawing
 
   draw() {
-    if (!this.data || !this.root.isConnected) return;
+    // Without room (the page is being left, or comes back) nothing can be measured.
+    if (!this.data || !this.root.offsetWidth) return;
     const box = this.measure(), d = this.data, place = (node, x, y, w, h) => {
       node.style.left = `${x}px`; node.style.top = `${y}px`;
       if (w !== undefined) node.style.width = `${w}px`;

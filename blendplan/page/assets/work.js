@@ -321,7 +321,7 @@
   function drawHome() {
     var home = el("home"), phone = window.innerWidth <= 720;
     home.hidden = !place;
-    if (place) { home.href = place.home; home.textContent = say(phone ? "blanket" : "to_blanket"); }
+    if (place) { home.href = place.home + "work"; home.textContent = say(phone ? "blanket" : "to_blanket"); }
   }
   function drawSaid() {
     var said = el("said"), rows = waitingRows();
@@ -455,7 +455,7 @@
   }
 
   el("done").onclick = function () {
-    if (rowsDone() >= data.rows && place) { location.href = place.home + "?done=" + encodeURIComponent(place.at); return; }
+    if (rowsDone() >= data.rows && place) { location.href = place.home + "library"; return; }
     rowDone();
   };
   el("back").onclick = rowBack;
