@@ -5,15 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from blendplan.units import CM_PER_INCH, GRAMS_PER_OUNCE, METRES_PER_YARD, plain
+from blendplan.units import FACTORS, plain
 from blendplan.wording import rounded, tr
-
-# Kind of quantity: its sign in metric and in imperial units, and metric units in one imperial unit.
-FACTORS: dict[str, tuple[str, str, Fraction]] = {
-    "cm": ("cm", "in", CM_PER_INCH),
-    "m": ("m", "yd", METRES_PER_YARD),
-    "g": ("g", "oz", GRAMS_PER_OUNCE),
-}
 
 
 def figure(value: Fraction | float, digits: int = 1, lang: str = "en") -> str:

@@ -20,7 +20,8 @@ from blendplan.fabric.gauge import Gauge, default_gauge, hook_for
 from blendplan.fabric.ripple import Worked, work
 from blendplan.fabric.size import Size, WidthChoice, measure, widths_near
 from blendplan.stripes.model import Stripe, rows_from_shares, total_rows
-from blendplan.wording import Notice, Rounded, note, rounded
+from blendplan.units import Amount
+from blendplan.wording import Notice, note
 from blendplan.yardage.length import Fabric, Yardage, estimate
 from blendplan.yardage.settings import YardageSettings
 from blendplan.yarn import Yarn
@@ -33,8 +34,8 @@ MOST_NAMED = 6
 # class leaves open by itself (assumed).
 UNLIKE = 1.08
 WISHED = {
-    "width": "A width of {wanted} cm was wished for; {made} cm is what these repeats make.",
-    "length": "A length of {wanted} cm was wished for; {made} cm is what these rows make.",
+    "width": "A width of {wanted} was wished for; {made} is what these repeats make.",
+    "length": "A length of {wanted} was wished for; {made} is what these rows make.",
 }
 
 
@@ -142,11 +143,11 @@ def _widths(design: Design, gauge: Gauge) -> tuple[Worked, tuple[WidthChoice, ..
     width = measure(worked, gauge, 0).width_cm
     if not LEAST_CM <= width <= MOST_CM:
         raise FabricError(
-            "this blanket would be {given} cm wide; allowed is {low} to {high} cm; change the repeats, the slope or "
+            "this blanket would be {given} wide; allowed is {low} to {high}; change the repeats, the slope or "
             "the gauge.",
-            given=rounded(width, 1),
-            low=Rounded(f"{LEAST_CM:g}"),
-            high=Rounded(f"{MOST_CM:g}"),
+            given=Amount(width, "cm", 1),
+            low=Amount(LEAST_CM, "cm", bare=True),
+            high=Amount(MOST_CM, "cm"),
         )
     return worked, widths or widths_near(ripple, gauge, width)
 
@@ -164,7 +165,7 @@ def _beside_wishes(design: Design, size: Size) -> tuple[Notice, ...]:
     """Return what comes out, told beside each wish that it does not meet within half a centimetre."""
     wishes = (("width", design.width_cm, size.width_cm), ("length", design.length_cm, size.height_cm))
     return tuple(
-        note(WISHED[name], wanted=rounded(wanted, 1), made=rounded(made, 1))
+        note(WISHED[name], wanted=Amount(wanted, "cm", 1), made=Amount(made, "cm", 1))
         for name, wanted, made in wishes
         if wanted is not None and abs(made - wanted) >= 0.5
     )
@@ -191,8 +192,9 @@ def _labelled(yarns: Sequence[Yarn]) -> tuple[tuple[Yarn, ...], tuple[Notice, ..
         "The label of {names} is not known: skeins are counted with what is usual for the weight, {usual}.",
         "assumed",
         names=names,
-        usual="; ".join(
-            f"{round(label.mass_g)} g = {round(label.length_m)} m" for label in dict.fromkeys(y.label for y in usual)
+        usual=tuple(
+            note("{mass} = {length}", mass=Amount(label.mass_g, "g"), length=Amount(label.length_m, "m"))
+            for label in dict.fromkeys(y.label for y in usual)
         ),
     )
     return counted, (told,)

@@ -12,7 +12,8 @@ from blendplan.colour import delta_e_2000
 from blendplan.errors import BlendplanError
 from blendplan.reckon import Reckoned, reckon
 from blendplan.stripes.model import Stripe
-from blendplan.wording import Notice, note, rounded
+from blendplan.units import Amount
+from blendplan.wording import Notice, note
 from blendplan.yardage.measured import WEIGHED_SPREAD, Z90
 from blendplan.yardage.need import Demand, skeins_for_chance, supply_of
 
@@ -34,7 +35,7 @@ class Saving:
     by: tuple[tuple[str, int], ...]  # fewer skeins of each yarn by name; below zero where one more is needed
     said: Notice
 
-    def say(self, lang: str = "en") -> str:
+    def say(self, lang: str = "en", units: str = "metric") -> str:
         """Return the saving as a sentence."""
         fewer = note("1 skein fewer") if self.skeins == 1 else note("{n} skeins fewer", n=self.skeins)
         if self.kind == "weigh":
@@ -43,7 +44,7 @@ class Saving:
                 if self.skeins == 1
                 else note("it may be {n} skeins fewer", n=self.skeins)
             )
-        return note("{change}: {fewer}", change=self.said, fewer=fewer).say(lang)
+        return note("{change}: {fewer}", change=self.said, fewer=fewer).say(lang, units)
 
     def to_json(self) -> dict[str, Any]:
         """Return plain values for JSON."""
@@ -191,7 +192,7 @@ def _repeat_less(blanket: Blanket, now: Reckoned) -> list[Saving]:
     then = _try(blanket, design)
     if then is None:
         return []
-    said = note("One repeat fewer, {width} cm wide", width=rounded(then.size.width_cm, 0))
+    said = note("One repeat fewer, {width} wide", width=Amount(then.size.width_cm, "cm"))
     return _of("repeat", blanket, design, _by(now, then), said)
 
 

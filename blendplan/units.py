@@ -11,16 +11,24 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import SupportsFloat
 
 from blendplan.errors import QuantityError
-from blendplan.wording import Rounded
+from blendplan.wording import Quantity, Rounded
 
 METRES_PER_YARD = Fraction(9144, 10000)
 CM_PER_INCH = Fraction(254, 100)
 GRAMS_PER_OUNCE = Fraction(28349523125, 10**9)
+# Kind of quantity: its sign in metric and in imperial units, and metric units in one imperial unit.
+FACTORS: dict[str, tuple[str, str, Fraction]] = {
+    "cm": ("cm", "in", CM_PER_INCH),
+    "m": ("m", "yd", METRES_PER_YARD),
+    "g": ("g", "oz", GRAMS_PER_OUNCE),
+    "kg": ("kg", "lb", GRAMS_PER_OUNCE * 16 / 1000),
+}
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.IGNORECASE)
 # Past this a fraction has no float; no length, mass or price comes near.
@@ -69,6 +77,14 @@ def number(value: object, field: str, low: float, high: float, unit: str = "") -
     """Return a finite float within a closed range, or refuse in one line."""
     # Most values are finite floats already; the exact route is for texts and fractions.
     got = value if type(value) is float and math.isfinite(value) else float(exact(value, field))
+    if not low <= got <= high and unit in FACTORS:
+        raise QuantityError(
+            "{field}: {given} was given; allowed is {low} to {high}.",
+            field=field,
+            given=Amount(got, unit, 6),
+            low=Amount(low, unit, 6, bare=True),
+            high=Amount(high, unit, 6),
+        )
     if not low <= got <= high:
         raise QuantityError(
             "{field}: {given}{unit} was given; allowed is {low} to {high}{unit}.",
@@ -118,3 +134,30 @@ def plain(value: Fraction | float, digits: int = 6) -> Rounded:
     if "." in text:
         text = text.rstrip("0").rstrip(".")
     return Rounded("0" if text in ("-0", "") else text)
+
+
+@dataclass(frozen=True, slots=True)
+class Amount(Quantity):
+    """A metric quantity in a sentence: its value, its kind of `FACTORS`, and how many decimals matter.
+
+    >>> Amount(114.3, "cm").say(), Amount(114.3, "cm").say("en", "imperial"), Amount(2.25, "m", 1).say("de")
+    ('114 cm', '45 in', '2,2 m')
+    """
+
+    value: float | Fraction
+    kind: str
+    digits: int = 0
+    bare: bool = False  # without its unit, where another one follows with it
+
+    def say(self, lang: str = "en", units: str = "metric") -> str:
+        """Return the quantity with its unit."""
+        metric, imperial, factor = FACTORS[self.kind]
+        if units == "metric":
+            number, sign = plain(self.value, self.digits), metric
+        else:
+            value = float(self.value) / float(factor)
+            digits = min(2, max(self.digits, self.kind in ("g", "kg")))
+            number, sign = plain(value, digits + (0 < abs(value) < 0.1)), imperial
+        return number.say(lang) if self.bare else f"{number.say(lang)} {sign}"
+
+    __str__ = Quantity.__str__

@@ -31,6 +31,17 @@ class Rounded(str):
         return self.replace(".", get_decimal_symbol(lang))
 
 
+class Quantity:
+    """A length or a mass in a sentence, which is said in the units chosen; see `blendplan.units.Amount`."""
+
+    def say(self, lang: str = "en", units: str = "metric") -> str:
+        """Return the quantity with its unit."""
+        raise NotImplementedError
+
+    def __str__(self) -> str:
+        return self.say()
+
+
 def rounded(value: float | Fraction, digits: int, *, sign: bool = False) -> Rounded:
     """Return a number with so many decimals, to stand in a sentence.
 
@@ -56,12 +67,12 @@ def _catalogue(lang: str) -> dict[str, str]:
     return table
 
 
-def tr(template: str, lang: str = "en", /, **values: object) -> str:
+def tr(template: str, lang: str = "en", units: str = "metric", /, **values: object) -> str:
     """Return a literal English sentence translated (`locale/<lang>.json`) and filled with the values of its fields.
 
-    A sentence without a translation stays English. A `Notice`, a tuple of them or an error is said in the same
-    language; so is the value of `field`, which names what a number or a text is. A float and a `Rounded` number get
-    the decimal sign of the language; a name like "2.5" stays.
+    A sentence without a translation stays English. A `Notice`, a tuple of them, an error or a quantity is said in the
+    same language and units; so is the value of `field`, which names what a number or a text is. A float and a
+    `Rounded` number get the decimal sign of the language; a name like "2.5" stays.
 
     >>> tr("{rows} rows", rows=4)
     '4 rows'
@@ -70,18 +81,19 @@ def tr(template: str, lang: str = "en", /, **values: object) -> str:
     text = table.get(template, template)
     if not values:
         return text
-    return text.format(**{key: _value(key, value, lang, table) for key, value in values.items()})
+    return text.format(**{key: _value(key, value, (lang, units), table) for key, value in values.items()})
 
 
-def _value(key: str, value: object, lang: str, table: dict[str, str]) -> object:
-    if isinstance(value, Notice):
-        return value.say(lang)
+def _value(key: str, value: object, ways: tuple[str, str], table: dict[str, str]) -> object:
+    lang = ways[0]
+    if isinstance(value, Notice | Quantity):
+        return value.say(*ways)
     if isinstance(value, Rounded | float):
         return Rounded(value).say(lang)
     if isinstance(value, BlendplanError):
-        return " ".join(tr(value.template, lang, **value.values).split())
+        return " ".join(tr(value.template, *ways, **value.values).split())
     if isinstance(value, tuple) and value and all(isinstance(part, Notice) for part in value):
-        return ", ".join(part.say(lang) for part in value)
+        return ", ".join(part.say(*ways) for part in value)
     if key != "field" or not isinstance(value, str):
         return value
     if value in table:
@@ -112,9 +124,9 @@ class Notice:
     def __str__(self) -> str:
         return self.text
 
-    def say(self, lang: str = "en") -> str:
-        """Return the filled sentence in a language."""
-        return tr(self.template, lang, **dict(self.values))
+    def say(self, lang: str = "en", units: str = "metric") -> str:
+        """Return the filled sentence in a language and in her units."""
+        return tr(self.template, lang, units, **dict(self.values))
 
 
 def note(template: str, level: Level = "note", /, **values: object) -> Notice:

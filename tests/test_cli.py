@@ -124,7 +124,7 @@ def test_what_happened_is_told_on_the_command_line(capsys: Out, project: Path) -
     ("told", "problem"),
     [
         (("--weighed", "NAME=-3"), "grams left: -3 g was given; allowed is 0 to 100000 g."),
-        (("--weighed", "NAME=1e12"), "grams left: 1e+12 g was given; allowed is 0 to 100000 g."),
+        (("--weighed", "NAME=1e12"), "grams left: 1000000000000 g was given; allowed is 0 to 100000 g."),
         (("--weighed", "NAME=3 4"), "grams left: '3 4' is not a number"),
         (("--weighed", "NAME=nan"), "grams left: 'nan' is not a number"),
         (("--weighed", "NAME="), "'NAME=' was given; write it like --weighed YARN=GRAMS."),

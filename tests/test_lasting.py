@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 from statistics import NormalDist
 
 import pytest
 from blankets import blanket, blanket_of, lying, yarn
 
 from blendplan import lasting
-from blendplan.blanket import Blanket
+from blendplan.blanket import Blanket, Ways
+from blendplan.cli import main
 from blendplan.errors import BlendplanError
 from blendplan.fabric.finish import Border
 from blendplan.lasting import WayOut, account_skeins, ways_out
@@ -302,6 +305,30 @@ def test_a_weighing_reaches_the_list_on_page_paper_and_in_files() -> None:
     assert dict(enough.shopping)["Fern"] == 0 and "Fern" not in ledger_of(enough).short
     # Nothing that was worked already is offered as a saving.
     assert savings(now.blanket) == ()
+
+
+def test_every_line_follows_the_units_chosen(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Ounces, yards and inches in the accounts, the doubt, the list, what is told beside wishes, and refusals."""
+    first = blanket(*NAMES, solid_rows=10, blend_rows=4, width_cm=131.0, length_cm=150.0, rows_done=8)
+    first = replace(first, ways=Ways(units="imperial"), making=Making(rows_done=8))
+    odd = lasting.weigh(lasting.weigh(first, "Fern", Fraction(5)), "Clay", Fraction(300))
+    path = tmp_path / "p.json"
+    path.write_text(project_json(odd), encoding="utf-8")
+    metric = re.compile(r"\d (cm|m|g|kg)\b")
+    for command in ("ledger", "skeins"):
+        assert main([command, str(path)]) == 0
+        out = capsys.readouterr()
+        assert not metric.search(out.out + out.err) and re.search(r"\d (oz|yd)", out.out)
+    plan = make_plan(odd)
+    # In the pattern the other units stand in brackets behind, and nowhere else.
+    text = re.sub(r"\([^()]*\)", "", plan.rows_text())
+    assert not metric.search(text) and re.search(r"\d in  high after", text)
+    wished = [n.say("en", "imperial") for n in plan.notices if "was wished for" in n.text]
+    assert wished[0].startswith("A width of 51.6 in was wished for; ") and len(wished) == 2
+    assert next(n.text for n in plan.notices if "was wished for" in n.text).startswith("A width of 131 cm was wished")
+    path.write_text(project_json(odd).replace('"width_cm": 131', '"width_cm": 1310'), encoding="utf-8")
+    assert main(["skeins", str(path)]) == 2
+    assert "given; allowed is" in capsys.readouterr().err
 
 
 def test_what_was_bought_lies_there_and_is_not_bought_again() -> None:

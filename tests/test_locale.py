@@ -225,6 +225,20 @@ def test_the_second_language_is_complete(lang: str) -> None:
     assert missing == []
 
 
+# Where no blanket says which units: a ripple worked out by itself, and how far away the blanket is seen from.
+METRIC_ONLY = {"{mark} {repeats} repeats: {chain} chains, {width} cm ({deviation} cm)", "from {n} m"}
+
+
+def test_no_sentence_has_a_unit_of_its_own() -> None:
+    """Lengths and masses are `units.Amount` or made by `Quantities`, so each sentence follows the units chosen."""
+    unit = re.compile(r"(\}|\d)[ -]?(cm|m|g|kg|oz|yd|lb)\b")
+    told = {template for _, template in all_sentences() if template is not None}
+    assert {template for template in told if unit.search(template)} == METRIC_ONLY
+    assert {words for words in catalogue("de").values() if unit.search(words)} == {
+        catalogue("de")[template] for template in METRIC_ONLY
+    }
+
+
 @pytest.mark.parametrize("lang", SECOND)
 def test_translations_have_the_same_fields(lang: str) -> None:
     for english, other in catalogue(lang).items():

@@ -62,9 +62,10 @@ def _asked_lang(argv: Sequence[str]) -> str:
     return found[1] if found and found[1] in LANGUAGES else "en"
 
 
-def _told(error: BlendplanError, lang: str) -> str:
+def _told(error: BlendplanError, args: argparse.Namespace) -> str:
     """Return an error's one line; its mark is the same in every language, as scripts look for it."""
-    return "error: " + " ".join(tr(error.template, lang, **error.values).split())
+    ways = args.lang, getattr(args, "units", "metric")
+    return "error: " + " ".join(tr(error.template, *ways, **error.values).split())
 
 
 class _Stopped(KeyboardInterrupt):
@@ -107,7 +108,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             status = int(args.run(args) or 0)
             sys.stdout.flush()
     except BlendplanError as error:
-        to_stderr(_told(error, args.lang))
+        to_stderr(_told(error, args))
         return 2
     except BrokenPipeError:
         # The reader of our output has gone; there is nobody left to tell.
@@ -119,7 +120,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             "what was found cannot be printed ({reason}); free some space and try again.",
             reason=error.strerror or "no reason given",
         )
-        to_stderr(_told(full, args.lang))
+        to_stderr(_told(full, args))
         return 2
     except KeyboardInterrupt as stopped:
         to_stderr(tr("error: stopped by the keyboard; nothing was half written.", args.lang))

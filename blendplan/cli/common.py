@@ -61,18 +61,23 @@ def told(notice: Notice, lang: str) -> str:
     return tr("{level}: {sentence}", lang, level=tr(LEVELS[notice.level], lang), sentence=notice)
 
 
-def show_notices(notices: Iterable[Notice], lang: str) -> None:
+def show_notices(notices: Iterable[Notice], lang: str, units: str = "metric") -> None:
     """Print notices on stderr, one line each."""
     for notice in notices:
-        to_stderr(tr("note: {sentence}", lang, sentence=notice))
+        to_stderr(tr("note: {sentence}", lang, units, sentence=notice))
 
 
-def load(path: str) -> tuple[Blanket, tuple[Notice, ...]]:
-    """Return the blanket in a project file and what is to be said about it once the work is done."""
+def load(args: argparse.Namespace) -> tuple[Blanket, tuple[Notice, ...]]:
+    """Return the blanket in a project file and what is to be said about it once the work is done.
+
+    From then on what is said is said in the blanket's units.
+    """
     from blendplan.files import read_file
     from blendplan.project import read_project
 
-    return read_project(read_file(path))
+    blanket, notices = read_project(read_file(args.project))
+    args.units = blanket.ways.units
+    return blanket, notices
 
 
 def progress(text: str) -> None:

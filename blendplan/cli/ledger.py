@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from blendplan.blanket import Blanket
     from blendplan.lasting import WayOut
+    from blendplan.quantities import Quantities
     from blendplan.yardage.ledger import Ledger
 
 HELP = "what is used, left and still needed of each colour while a project is worked, and ways out if it will not last"
@@ -57,9 +58,10 @@ def run(args: argparse.Namespace) -> int:
     from blendplan.lasting import counted_as_bought, ways_out
     from blendplan.plan import ledger_of, make_plan
     from blendplan.project import save_project
+    from blendplan.quantities import Quantities
     from blendplan.wording import tr
 
-    before, notices = load(args.project)
+    before, notices = load(args)
     blanket = _entered(before, args)
     plan = make_plan(blanket)
     ledger = ledger_of(plan)
@@ -68,12 +70,13 @@ def run(args: argparse.Namespace) -> int:
         save_project(blanket, args.project)
     elif blanket != before:
         to_stderr(tr("nothing is kept in the project file; add --save for that.", args.lang))
-    show_notices(notices, args.lang)
+    show = Quantities(args.units, args.lang)
+    show_notices(notices, args.lang, args.units)
     if args.json:
-        print(json.dumps(_json(ledger, ways, args.lang), ensure_ascii=False, indent=1))
+        print(json.dumps(_json(ledger, ways, show), ensure_ascii=False, indent=1))
     else:
         counted = [counted_as_bought(plan, told.rpartition("=")[0]).say(args.lang) for told in args.bought]
-        print("\n".join([*counted, *_lines(ledger, ways, args.lang)]))
+        print("\n".join([*counted, *_lines(ledger, ways, show)]))
     return 0
 
 
@@ -162,11 +165,12 @@ def _key(blanket: Blanket, name: str) -> str:
     return keys[name]
 
 
-def _json(ledger: Ledger, ways: Sequence[WayOut], lang: str) -> dict[str, Any]:
+def _json(ledger: Ledger, ways: Sequence[WayOut], show: Quantities) -> dict[str, Any]:
+    said = show.lang, show.units
     return {
         "rows_done": ledger.rows_done,
         "factor": round(ledger.factor, 4),
-        "doubts": [{"name": d.name, "row": d.row, "question": d.question.say(lang)} for d in ledger.doubts],
+        "doubts": [{"name": d.name, "row": d.row, "question": d.question.say(*said)} for d in ledger.doubts],
         "colours": [
             {
                 "name": c.name,
@@ -183,23 +187,24 @@ def _json(ledger: Ledger, ways: Sequence[WayOut], lang: str) -> dict[str, Any]:
             }
             for c in ledger.colours
         ],
-        "ways": [{"kind": w.kind, "text": [n.say(lang) for n in w.said], "buy": dict(w.buy)} for w in ways],
+        "ways": [{"kind": w.kind, "text": [n.say(*said) for n in w.said], "buy": dict(w.buy)} for w in ways],
     }
 
 
-def _lines(ledger: Ledger, ways: Sequence[WayOut], lang: str) -> list[str]:
+def _lines(ledger: Ledger, ways: Sequence[WayOut], show: Quantities) -> list[str]:
     from blendplan.outputs.content import skeins_words
     from blendplan.wording import tr
 
-    out = [doubt.question.say(lang) for doubt in ledger.doubts]
+    lang, said = show.lang, (show.lang, show.units)
+    out = [doubt.question.say(*said) for doubt in ledger.doubts]
     for c in ledger.colours:
-        grams = {"used": round(c.used_g), "left": round(c.left_g), "need": round(c.need_g)}
+        grams = {"used": show.mass(c.used_g), "left": show.mass(c.left_g), "need": show.mass(c.need_g)}
         out.append(
-            tr("{name}: {used} g used, {left} g left, finished", lang, name=c.name, **grams)
+            tr("{name}: {used} used, {left} left, finished", lang, name=c.name, **grams)
             if c.finished
-            else tr("{name}: {used} g used, {left} g left, {need} g still to work", lang, name=c.name, **grams)
+            else tr("{name}: {used} used, {left} left, {need} still to work", lang, name=c.name, **grams)
         )
         if c.buy_skeins:
             out[-1] += "; " + tr("still to buy: {skeins}", lang, skeins=skeins_words(c.buy_skeins, lang))
-    out += [notice.say(lang) for notice in ledger.notices]
-    return out + [notice.say(lang) for way in ways for notice in way.said]
+    out += [notice.say(*said) for notice in ledger.notices]
+    return out + [notice.say(*said) for way in ways for notice in way.said]

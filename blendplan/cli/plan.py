@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     """Make the plan and write its outputs."""
     from blendplan.cli.common import load
 
-    blanket, notices = load(args.project)
+    blanket, notices = load(args)
     if args.students:
         return _sheets(blanket, args)
     return write(blanket, args, notices)
@@ -97,7 +97,7 @@ def write(
     paths = write_outputs(
         plan, args.out, date=day, paper=args.paper, lang=args.lang, semicolon=args.semicolon, others=others
     )
-    show_notices((*notices, *plan.notices, *plan.yardage.notices), args.lang)
+    show_notices((*notices, *plan.notices, *plan.yardage.notices), args.lang, blanket.ways.units)
     for path in paths:
         print(path)
     return 0

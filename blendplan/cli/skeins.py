@@ -22,9 +22,9 @@ def run(args: argparse.Namespace) -> int:
     from blendplan.outputs.tables import shopping_lines, yardage_json
     from blendplan.plan import make_plan
 
-    blanket, notices = load(args.project)
+    blanket, notices = load(args)
     plan = make_plan(blanket)
-    show_notices(notices, args.lang)
+    show_notices(notices, args.lang, blanket.ways.units)
     if args.json:
         print(json.dumps(yardage_json(plan), ensure_ascii=False, indent=1))
     else:

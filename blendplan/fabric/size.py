@@ -10,8 +10,8 @@ from blendplan.errors import FabricError
 from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT, Gauge
 from blendplan.fabric.ripple import Ripple, Worked, work
 from blendplan.fabric.shapes import LADDER
-from blendplan.units import CM_PER_INCH, choice, number, whole
-from blendplan.wording import Notice, Rounded, note, rounded
+from blendplan.units import CM_PER_INCH, Amount, choice, number, whole
+from blendplan.wording import Notice, note
 
 # Width and length in inches. There is no one standard; each is the middle of lists by several makers' pages and one
 # charity, read Nov 2026 via the trade facts, section 5. Crib and king differ most from list to list.
@@ -126,10 +126,10 @@ def widths_near(ripple: Ripple, gauge: Gauge, wanted_cm: float, *, each_side: in
     best = max(1, round(1 + (wanted - one) / (two - one)))
     if best > MAX_REPEATS or one > 2 * wanted:
         raise FabricError(
-            "a width of {given} cm cannot be met with repeats of {repeat} cm; allowed are 1 to {most} of them; change "
+            "a width of {given} cannot be met with repeats of {repeat}; allowed are 1 to {most} of them; change "
             "the slope or the width.",
-            given=Rounded(f"{wanted:g}"),
-            repeat=rounded(two - one, 1),
+            given=Amount(wanted, "cm", 1),
+            repeat=Amount(two - one, "cm", 1),
             most=MAX_REPEATS,
         )
     numbers = range(max(1, best - each_side), min(MAX_REPEATS, best + each_side) + 1)
@@ -184,18 +184,18 @@ def cautions(
     if baby and gap >= HOLE_CM:
         out.append(
             note(
-                "Hollows and points leave gaps of about {gap} cm, which can catch small fingers and toes; three in one "
+                "Hollows and points leave gaps of about {gap}, which can catch small fingers and toes; three in one "
                 "and three together close them, and so does a smaller hook.",
                 "caution",
-                gap=rounded(gap, 1),
+                gap=Amount(gap, "cm", 1),
             )
         )
     if mass_kg is not None and mass_kg >= HEAVY_KG:
         out.append(
             note(
-                "About {mass} kg is heavy: not for babies, small children or frail sleepers.",
+                "About {mass} is heavy: not for babies, small children or frail sleepers.",
                 "caution",
-                mass=rounded(mass_kg, 1),
+                mass=Amount(mass_kg, "kg", 1),
             )
         )
     big = gauge is not None and gauge.hook_mm is not None and gauge.hook_mm >= 8

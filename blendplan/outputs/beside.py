@@ -213,4 +213,4 @@ def _doubt(plan: Plan, lang: str) -> dict[str, Any] | None:
     if ledger is None or not ledger.doubts:
         return None
     doubt = ledger.doubts[0]
-    return {"weighing": doubt.weighing, "name": doubt.name, "said": doubt.question.say(lang)}
+    return {"weighing": doubt.weighing, "name": doubt.name, "said": doubt.question.say(lang, plan.blanket.ways.units)}

@@ -388,14 +388,14 @@ def _advice(plan: Plan, lang: str) -> str:
     )
 
 
-def _said(notices: Sequence[Notice], lang: str) -> tuple[str, ...]:
+def _said(notices: Sequence[Notice], show: Quantities) -> tuple[str, ...]:
     """Return each sentence once, with a capital."""
-    texts = [notice.say(lang).strip() for notice in notices]
+    texts = [notice.say(show.lang, show.units).strip() for notice in notices]
     return tuple(dict.fromkeys(capital(text) for text in texts if text))
 
 
-def _warnings(plan: Plan, lang: str) -> tuple[str, ...]:
-    out = [" ".join(_said((warning.problem, *warning.suggestions), lang)) for warning in plan.warnings]
+def _warnings(plan: Plan, show: Quantities) -> tuple[str, ...]:
+    out = [" ".join(_said((warning.problem, *warning.suggestions), show)) for warning in plan.warnings]
     return tuple(dict.fromkeys(out))
 
 
@@ -451,7 +451,7 @@ def read_plan(plan: Plan, lang: str = "en") -> Words:
         ),
         total=_total(plan, buying, show),
         advice=_advice(plan, lang),
-        cautions=_said([n for n in every if n.level == "caution"], lang),
-        warnings=(*_warnings(plan, lang), *_said([n for n in every if n.level == "warning"], lang)),
-        notes=_said([n for n in every if n.level in ("assumed", "note")], lang),
+        cautions=_said([n for n in every if n.level == "caution"], show),
+        warnings=(*_warnings(plan, show), *_said([n for n in every if n.level == "warning"], show)),
+        notes=_said([n for n in every if n.level in ("assumed", "note")], show),
     )

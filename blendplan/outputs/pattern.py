@@ -354,7 +354,7 @@ def pattern(plan: Plan, lang: str = "en") -> Pattern:
         ),
         "shopping": _shopping(words, lang),
         "counter": _counter(plan, words, lang),
-        "care": _say([*words.cautions, *(n.say(lang) for n in washing(plan.yarns))]),
+        "care": _say([*words.cautions, *(n.say(lang, ways.units) for n in washing(plan.yarns))]),
     }
     chapters = (Chapter(code=code, title=titles[code], lines=tuple(lines[code])) for code in CODES)
     return Pattern(title=words.title, chapters=tuple(c for c in chapters if c.lines), words=words)

@@ -152,7 +152,7 @@ def shopping_lines(plan: Plan, lang: str = "en") -> list[str]:
     """Return the shopping list as lines of text, and below it what would save skeins."""
     chapter = pattern(plan, lang).chapter("shopping")
     lines = [line.text for line in chapter.lines] if chapter else []
-    said = [saving.say(lang) for saving in savings(plan.blanket)]
+    said = [saving.say(lang, plan.blanket.ways.units) for saving in savings(plan.blanket)]
     return [*lines, *([tr("What would save skeins:", lang), *(f"   {text}" for text in said)] if said else [])]
 
 

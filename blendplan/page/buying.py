@@ -62,6 +62,7 @@ from blendplan.page.state import (
     say,
     say_error,
     session,
+    spoken,
     tell,
     turn,
     typed,
@@ -72,8 +73,8 @@ from blendplan.quantities import Quantities
 from blendplan.saving import Saving, savings
 from blendplan.stripes.model import Stripe
 from blendplan.text import download_name
-from blendplan.units import exact, whole
-from blendplan.wording import Notice, Rounded, capital
+from blendplan.units import Amount, exact, whole
+from blendplan.wording import Notice, capital
 from blendplan.workspace import plan_of
 from blendplan.yardage.doubt import Doubt
 from blendplan.yardage.ledger import Account, Ledger
@@ -238,7 +239,7 @@ def _with_design(blanket: Blanket, design: object) -> Blanket:
 
 
 def _saving_words(saving: Saving, current: Blanket) -> str:
-    text = saving.say(lang())
+    text = saving.say(*spoken())
     if not saving.price:
         return text
     price = Quantities(lang=lang()).money(saving.price, current.ways.currency)
@@ -326,7 +327,7 @@ def _folds(current: Blanket, made: Plan, items: Sequence[ShoppingWords]) -> None
     folded(say("From the yarn on hand"), "stash-fold", _stash, current, made)
     folded(say("Bought and weighed"), "left-fold", _left, made)
     folded(say("Papers to take along"), "papers-fold", _papers, made)
-    said = dict.fromkeys(n.say(lang()) for n in made.yardage.notices)
+    said = dict.fromkeys(n.say(*spoken()) for n in made.yardage.notices)
     if said:
         st.html(bullet_list(capital(t) for t in said))
 
@@ -419,7 +420,7 @@ def _weighed_rows(current: Blanket) -> None:
         left = tuple(m for k, m in enumerate(current.materials.measured) if k != i)
         told = type(one).__name__
         if isinstance(one, WeighedRow):
-            told = say("{rows} rows, {grams} g", rows=one.rows, grams=Rounded(f"{one.grams:g}"))
+            told = say("{rows} rows, {mass}", rows=one.rows, mass=Amount(one.grams, "g", 2))
         with st.container(horizontal=True, vertical_alignment="center"):
             st.text(told)
             press(say("Forget measure {n}", n=i + 1), f"weighed-{i}-drop", partial(put, left), told="weighed")
@@ -450,7 +451,7 @@ def _stash(current: Blanket, made: Plan) -> None:
     if reach.sure >= reach.planned:
         st.html(told_html(say("The yarn on hand makes all {n} rows.", n=reach.planned)))
     for notice in reach.notices:
-        st.html(told_html(notice.say(lang())))
+        st.html(told_html(notice.say(*spoken())))
 
     def longest() -> None:
         fit = longest_stripes(stripes, made.yardage, made.yarns, made.settings)
@@ -502,7 +503,7 @@ def _left(made: Plan) -> None:
     cards = "".join(_account(made, account, show, ledger.rows_done) for account in ledger.colours)
     st.html(f'<div class="yp-accounts">{cards}</div>')
     for notice in ledger.notices:
-        st.html(told_html(notice.say(lang()), "!" if notice.level == "warning" else "i"))
+        st.html(told_html(notice.say(*spoken()), "!" if notice.level == "warning" else "i"))
     if ledger.short and not ledger.doubts:
         for way in ways_out(made, ledger):
             _way(made, way)
@@ -524,7 +525,7 @@ def _bought(made: Plan, ledger: Ledger) -> None:
         press(say("Opened"), "opened", lambda: change(lambda b: open_skeins(b, key, int(skeins), _now())))
     refused("opened")
     refused("bought")
-    st.caption(counted_as_bought(made, str(name)).say(lang()))
+    st.caption(counted_as_bought(made, str(name)).say(*spoken()))
 
 
 def _weighing(made: Plan, ledger: Ledger) -> None:
@@ -560,7 +561,7 @@ def _answer(doubt: Doubt, said: Literal["mended", "kept", "back"]) -> None:
 
 def _question(doubt: Doubt) -> None:
     """Draw one plain question, and its answers."""
-    st.html(told_html(doubt.question.say(lang()), "?"))
+    st.html(told_html(doubt.question.say(*spoken()), "?"))
     answers: list[tuple[Literal["mended", "kept", "back"], str]] = []
     if doubt.left or doubt.bought:
         answers.append(("mended", say("Yes, mend it")))
@@ -592,7 +593,7 @@ def _account(made: Plan, account: Account, show: Quantities, done: int) -> str:
 def _way(made: Plan, way: WayOut) -> None:
     """Draw a way out: what it says, the skeins still lacking, and the picture of the design it would be."""
     for notice in way.said:
-        st.html(told_html(notice.say(lang())))
+        st.html(told_html(notice.say(*spoken())))
     if way.kind == "buy":
         return
     if way.buy:

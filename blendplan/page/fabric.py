@@ -31,11 +31,11 @@ from blendplan.page.fields import (
     units_now,
 )
 from blendplan.page.library import hands_offer
-from blendplan.page.state import blanket, change, lang, plan, say, session, typed
+from blendplan.page.state import blanket, change, lang, plan, say, session, spoken, typed
 from blendplan.picture.distance import CSS_PX_PER_CM, Screen
 from blendplan.plan import Plan
 from blendplan.quantities import Quantities, figure, unit_sign
-from blendplan.units import CM_PER_INCH, exact
+from blendplan.units import CM_PER_INCH, Amount, exact
 from blendplan.yardage.settings import Fringe
 
 STITCH_WORDS = {
@@ -79,7 +79,7 @@ def fabric_place() -> None:
     ):
         folded(label, key, draw, current)
     if made is not None:
-        st.html(bullet_list(dict.fromkeys(n.say(lang()) for n in made.notices)))
+        st.html(bullet_list(dict.fromkeys(n.say(*spoken()) for n in made.notices)))
 
 
 def _size(current: Blanket) -> None:
@@ -160,7 +160,7 @@ def _told(current: Blanket, made: Plan) -> None:
     )
     st.html("".join(f'<p class="bp-fact">{html.escape(line)}</p>' for line in lines))
     for caution in made.cautions:
-        st.html(told_html(caution.say(lang()), "!"))
+        st.html(told_html(caution.say(*spoken()), "!"))
 
 
 def _ripple(**changes: Any) -> None:
@@ -252,12 +252,13 @@ def _gauge(current: Blanket) -> None:
     refused("gauge")
     made = plan()
     if made is not None:
-        g = made.gauge
+        g, side = made.gauge, 10 if current.ways.units == "metric" else 4 * float(CM_PER_INCH)
         st.caption(
             say(
-                "In use: {s} stitches and {r} rows in 10 cm, flat.",
-                s=figure(g.stitches_per_10cm, 1, lang()),
-                r=figure(g.rows_per_10cm, 1, lang()),
+                "In use: {s} stitches and {r} rows in {side}, flat.",
+                s=figure(g.stitches_per_10cm * side / 10, 1, lang()),
+                r=figure(g.rows_per_10cm * side / 10, 1, lang()),
+                side=Amount(side, "cm"),
             )
         )
 

@@ -20,9 +20,9 @@ import streamlit as st
 from blendplan.errors import BlendplanError
 from blendplan.page.routes import address
 from blendplan.page.state import lang, put_typed, reach, say, say_error, session, work
-from blendplan.quantities import FACTORS, figure, into_units, out_of_units, unit_sign
+from blendplan.quantities import figure, into_units, out_of_units, unit_sign
 from blendplan.record import ruled
-from blendplan.units import exact, whole
+from blendplan.units import FACTORS, exact, whole
 
 
 def refused(key: str) -> None:

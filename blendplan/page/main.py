@@ -36,6 +36,7 @@ from blendplan.page.state import (
     redo,
     say,
     session,
+    spoken,
     tab_keeper,
     take_newer,
     turn,
@@ -308,11 +309,11 @@ def told() -> None:
         st.html(refused_html(unsaved()))
     for past in others()[:1]:
         with st.container(horizontal=True, vertical_alignment="center", key="other-hand"):
-            st.html(told_html(told_by(past).say(lang())))
+            st.html(told_html(told_by(past).say(*spoken())))
             st.button(say("Undo"), key="undo-other", on_click=undo_other, args=(past,))
     if served() and not work().extras.demo:
         st.html(told_html(_served_line(), "!" if state.tab_refused else "i"))
-    lines = [told_html(n.say(lang()), SIGNS.get(n.level, "i")) for n in state.told]
+    lines = [told_html(n.say(*spoken()), SIGNS.get(n.level, "i")) for n in state.told]
     if lines:
         st.html("".join(lines))
 

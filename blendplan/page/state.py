@@ -295,14 +295,20 @@ def lang() -> str:
     return chosen if chosen in LANGUAGES else "en"
 
 
+def spoken() -> tuple[str, str]:
+    """Return the language and the units that sentences are said in."""
+    current = blanket() if begun() else None
+    return lang(), "metric" if current is None else current.ways.units
+
+
 def say(template: str, /, **values: object) -> str:
     """Return a sentence in the language chosen."""
-    return tr(template, lang(), **values)
+    return tr(template, *spoken(), **values)
 
 
 def say_error(error: BlendplanError) -> str:
     """Return an error's line in the language chosen."""
-    return capital(" ".join(tr(error.template, lang(), **error.values).split()))
+    return capital(" ".join(tr(error.template, *spoken(), **error.values).split()))
 
 
 @lru_cache(maxsize=1)
@@ -461,7 +467,7 @@ def undo_other(past: Past) -> None:
 def unsaved() -> str:
     """Return the line that says since when nothing is saved; empty where all is."""
     found = session().kept.library.unsaved
-    return "" if found is None else found.said.say(lang())
+    return "" if found is None else found.said.say(*spoken())
 
 
 def can_undo() -> bool:

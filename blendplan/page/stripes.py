@@ -68,6 +68,7 @@ from blendplan.page.state import (
     say,
     say_error,
     session,
+    spoken,
     typed,
     undo,
 )
@@ -375,9 +376,9 @@ def _warnings(made: Plan) -> None:
     items = []
     for warning in made.warnings[:8]:
         where = ", ".join(str(i + 1) for i in warning.stripes)
-        mend = "; ".join(s.say(lang()) for s in warning.suggestions)
+        mend = "; ".join(s.say(*spoken()) for s in warning.suggestions)
         items.append(
-            f"<li><b>{html.escape(say('Stripe {n}', n=where))}:</b> {html.escape(warning.problem.say(lang()))}"
+            f"<li><b>{html.escape(say('Stripe {n}', n=where))}:</b> {html.escape(warning.problem.say(*spoken()))}"
             f"<br>{html.escape(mend)}</li>"
         )
     more = len(made.warnings) - 8
@@ -576,8 +577,8 @@ def _compared(current: Blanket, looked: Offer | None) -> None:
         return
     wishes = replace(fitted(current), aim=one.found.aim if isinstance(one.found.aim, str) else "smoothest", others=())
     doubt = doubts(current, wishes, one.found)
-    lines = [(say("Compared"), one.found.verdict.say(lang()))]
-    lines += [(say("Too close to call"), n.say(lang())) for n in doubt.notices]
+    lines = [(say("Compared"), one.found.verdict.say(*spoken()))]
+    lines += [(say("Too close to call"), n.say(*spoken())) for n in doubt.notices]
     st.html(
         "".join(
             f'<p class="bp-compared{" bp-close" if i else ""}"><b>{html.escape(head)}:</b> {html.escape(text)}</p>'
@@ -640,7 +641,7 @@ def _few(current: Blanket, wishes: Wishes) -> None:
     for one in few(current, wishes):
         keys = tuple(current.keys[name] for name in one.ordering.order)
         with st.container(horizontal=True, vertical_alignment="center", gap="small"):
-            st.text(capital(one.words.say(lang())))
+            st.text(capital(one.words.say(*spoken())))
             named = inert(", ".join(one.ordering.order))
             act(
                 say("Take order {names}", names=named),
@@ -742,7 +743,7 @@ def _found(current: Blanket, one: Alternative, i: int, wishes: Wishes) -> None:
         st.html(figure_html(trial, say("The blanket in this order: {names}", names=", ".join(order))))
     with right:
         if i == 0:
-            said = one.ordering.verdict.say(lang())
+            said = one.ordering.verdict.say(*spoken())
         else:
             said = say("another good order, {percent} % behind the first.", percent=figure(100 * one.behind, 1, lang()))
         buy = sum(c.buy_skeins or 0 for c in plan_of(trial).yardage.colours)
@@ -751,7 +752,7 @@ def _found(current: Blanket, one: Alternative, i: int, wishes: Wishes) -> None:
             st.html(f"<p>{html.escape(say('Left out: {names}', names=', '.join(out)))}</p>")
         st.html(
             f"<p><b>{html.escape(capital(said))}</b></p>{step_bars(one.ordering)}"
-            f"<p>{html.escape(capital(one.worst.say(lang())))} {html.escape(say('{n} skeins to buy', n=buy))}</p>"
+            f"<p>{html.escape(capital(one.worst.say(*spoken())))} {html.escape(say('{n} skeins to buy', n=buy))}</p>"
         )
         here = keys == current.design.order and current.design.stripes is None
         act(
@@ -765,7 +766,7 @@ def _found(current: Blanket, one: Alternative, i: int, wishes: Wishes) -> None:
         refused("order-take")
         said_too = (*one.ordering.notices, *doubts(current, wishes, one.ordering).notices)
         if said_too:
-            st.html(bullet_list(capital(n.say(lang())) for n in said_too))
+            st.html(bullet_list(capital(n.say(*spoken())) for n in said_too))
 
 
 def _mends(current: Blanket, best: Alternative, wishes: Wishes) -> None:
@@ -787,7 +788,7 @@ def _mends(current: Blanket, best: Alternative, wishes: Wishes) -> None:
         min(int(at or 0), len(steps) - 1),
         asked(current, wishes)[1],
     )
-    st.html(bullet_list(capital(n.say(lang())) for n in (*report.why, *(m.words for m in report.mends))))
+    st.html(bullet_list(capital(n.say(*spoken())) for n in (*report.why, *(m.words for m in report.mends))))
 
 
 def step_bars(found: Ordering) -> str:
@@ -993,7 +994,7 @@ def _proposed(current: Blanket, shades: tuple[tuple[float, float, float], ...], 
                     d=figure(found.cost / count, 1, lang()),
                 )
             )
-            + f"</p><p>{html.escape(capital(found.verdict.say(lang())))}</p>"
+            + f"</p><p>{html.escape(capital(found.verdict.say(*spoken())))}</p>"
         )
         take = partial(change, lambda b: proposal(b, order))
         act(say("Take this order"), "follow-take", take, disabled=trial == current)

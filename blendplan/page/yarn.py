@@ -69,6 +69,7 @@ from blendplan.page.state import (
     say,
     say_error,
     session,
+    spoken,
     tell,
     turn,
     typed,
@@ -133,7 +134,7 @@ def photo_doors(*, first: bool) -> None:
             + say("The pictures go to your own computer and nowhere else.")
         )
     for notice in session().unread:
-        st.html(refused_html(notice.say(lang())))
+        st.html(refused_html(notice.say(*spoken())))
     if files:
         _arrived([(str(file.name), file.getvalue()) for file in files], first)
 
@@ -429,9 +430,9 @@ def _other_ways(digest: str) -> None:
 
 
 def _notices(reading: PhotoReading) -> None:
-    lines = [n.say(lang()) for n in reading.notices if n != WHITE_ON_WHITE]
+    lines = [n.say(*spoken()) for n in reading.notices if n != WHITE_ON_WHITE]
     for i, yarn in enumerate(reading.yarns, 1):
-        lines += [say("Yarn {n}", n=i) + ": " + n.say(lang()) for n in yarn.notices]
+        lines += [say("Yarn {n}", n=i) + ": " + n.say(*spoken()) for n in yarn.notices]
     white = reading.white
     if white is not None:
         kind, percent = say(WHITE_KINDS[white.kind]), round(100 * white.confidence)
@@ -892,7 +893,7 @@ def _look_over() -> None:
         refused("take")
     if any(_near_white(shade) for find in finds for shade in find.shades):
         # Said once here, and not of each reading.
-        st.caption(capital(WHITE_ON_WHITE.say(lang())) + ".")
+        st.caption(capital(WHITE_ON_WHITE.say(*spoken())) + ".")
     if not finds and not session().photos:
         photo_doors(first=False)
     _typed_fold()
@@ -1044,7 +1045,7 @@ def _how_large() -> None:
         )
         # What holds for every blanket is said where it is made.
         for notice in said[: len(said) - len(cautions(Ripple()))]:
-            st.html(told_html(notice.say(lang()), "!"))
+            st.html(told_html(notice.say(*spoken()), "!"))
 
 
 # ---- finds of one name
@@ -1509,7 +1510,7 @@ def _swatches(current: Blanket) -> None:
         )
     )
     for notice in found.notices:
-        st.html(told_html(notice.say(lang())))
+        st.html(told_html(notice.say(*spoken())))
     press(
         say("Forget the last swatch"),
         "swatch-drop",

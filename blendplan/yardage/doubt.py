@@ -13,7 +13,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from blendplan.units import plain
+from blendplan.units import GRAMS_PER_OUNCE, Amount
 from blendplan.wording import Notice, note
 from blendplan.yardage.making import Moment, Weighed
 from blendplan.yardage.measured import WEIGHED_SPREAD, Z90
@@ -95,8 +95,6 @@ LEAST_ASKED = 0.1
 LEAST_RATIO = 4.0
 # Times the limit from where a kept reading tells nothing of her tension (chosen: twice what is asked about).
 FAR = 2.0
-# Grams of an ounce (international avoirdupois, exact).
-OUNCE_G = Fraction(28349523125, 10**9)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -246,24 +244,24 @@ def _better_swapped(one: Reading, other: Reading, belief: Belief) -> bool:
 
 
 def _plain_question(one: Reading, may: _Range, when: Moment) -> Notice:
-    left, name = plain(one.left_g, 0), one.weighed.yarn
+    left, name = Amount(one.left_g, "g"), one.weighed.yarn
     if one.last_g is not None and one.left_g > one.last_g + 3 * one.noise_g:
         return note(
-            "{name} weighed {before} g before and now {left} g, and none was bought in between: is it weighed right?",
+            "{name} weighed {before} before and now {left}, and none was bought in between: is it weighed right?",
             "warning",
             name=name,
-            before=plain(one.last_g, 0),
+            before=Amount(one.last_g, "g"),
             left=left,
         )
     low, high = max(0.0, one.before_g - may.high_g), max(0.0, one.before_g - may.low_g)
     return note(
-        "{left} g of {name} were typed after row {row}; {low} to {high} g is what can be left: is it weighed right?",
+        "{left} of {name} were typed after row {row}; {low} to {high} is what can be left: is it weighed right?",
         "warning",
         name=name,
         left=left,
         row=when.row,
-        low=plain(low, 0),
-        high=plain(min(high, one.before_g), 0),
+        low=Amount(low, "g", bare=True),
+        high=Amount(min(high, one.before_g), "g"),
     )
 
 
@@ -272,11 +270,11 @@ def _units(one: Reading) -> Iterator[tuple[Notice, Weighed]]:
     grams, name = one.weighed.grams, one.weighed.yarn
     yield (
         note("Was the weight of {name} read in ounces and taken as grams?", name=name),
-        replace(one.weighed, grams=min(grams * OUNCE_G, Fraction(100_000))),
+        replace(one.weighed, grams=min(grams * GRAMS_PER_OUNCE, Fraction(100_000))),
     )
     yield (
         note("Was the weight of {name} read in grams and taken as ounces?", name=name),
-        replace(one.weighed, grams=grams / OUNCE_G),
+        replace(one.weighed, grams=grams / GRAMS_PER_OUNCE),
     )
     yield (
         note("Was the weight of {name} read in kilograms and taken as grams?", name=name),

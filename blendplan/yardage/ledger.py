@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from blendplan.budgets import MAX_SKEINS
 from blendplan.errors import YarnError
 from blendplan.stripes.model import Stripe, runs_of, total_rows
-from blendplan.units import whole
+from blendplan.units import Amount, whole
 from blendplan.wording import Notice, note, rounded
 from blendplan.yardage.doubt import WANDER_SD, Belief, Doubt, Reading, doubted, learn, prior
 from blendplan.yardage.length import Yardage
@@ -509,14 +509,13 @@ def _told(ledger: Ledger, waiting: int) -> tuple[Notice, ...]:
         out.append(told)
     out += [
         note(
-            "{name} may run short: {left} g are left and {need} g are needed ({low} to {high}); the chance is "
-            "{chance} %.",
+            "{name} may run short: {left} are left and {need} are needed ({low} to {high}); the chance is {chance} %.",
             "warning",
             name=c.name,
-            left=f"{c.left_g:.0f}",
-            need=f"{c.need_g:.0f}",
-            low=f"{c.low_g:.0f}",
-            high=f"{c.high_g:.0f}",
+            left=Amount(c.left_g, "g"),
+            need=Amount(c.need_g, "g"),
+            low=Amount(c.low_g, "g", bare=True),
+            high=Amount(c.high_g, "g"),
             chance=f"{100 * c.chance_short:.0f}",
         )
         for c in map(ledger.colour, ledger.short)

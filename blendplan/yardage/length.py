@@ -11,7 +11,8 @@ from fractions import Fraction
 from blendplan.errors import StripeError
 from blendplan.fabric.rows import Row
 from blendplan.stripes.model import Stripe, total_rows
-from blendplan.wording import Notice, Rounded, note, rounded
+from blendplan.units import Amount
+from blendplan.wording import Notice, Rounded, note
 from blendplan.yardage.measured import (
     DEFAULT_SPREAD,
     Calibration,
@@ -258,14 +259,19 @@ def _notices(
         grams = sum(fabric.defaults.row_cm / 100 / float(b.m_per_g) for b in bands if b is not None)
         if all(b is not None for b in bands) and grams >= 0.01:
             rows = rows_to_weigh(min(grams, 10_000.0), 0.06)
-            weight = f"{rows * grams:.0f}"
+            mass, step = Amount(rows * grams, "g"), Amount(1, "g")
             out.append(
-                note("Weigh one row on a scale of 1 g (about {grams} g) to know the need within 6 %.", grams=weight)
+                note(
+                    "Weigh one row on a scale of {step} (about {mass}) to know the need within 6 %.",
+                    step=step,
+                    mass=mass,
+                )
                 if rows == 1
                 else note(
-                    "Weigh {rows} rows at once on a scale of 1 g (about {grams} g) to know the need within 6 %.",
+                    "Weigh {rows} rows at once on a scale of {step} (about {mass}) to know the need within 6 %.",
                     rows=rows,
-                    grams=weight,
+                    step=step,
+                    mass=mass,
                 )
             )
     difference = fabric.defaults.working_m / area_m - 1
@@ -273,11 +279,11 @@ def _notices(
     if hook_mm is not None and abs(difference) > DEFAULT_SPREAD:
         out.append(
             note(
-                "Reckoned by stitches the fabric takes {row} m of the strands counted once, by its area and a "
-                "{hook} mm hook {area} m; that is {difference} % apart, so weigh a row before buying.",
+                "Reckoned by stitches the fabric takes {row} of the strands counted once, by its area and a "
+                "{hook} mm hook {area}; that is {difference} % apart, so weigh a row before buying.",
                 "warning",
-                row=f"{fabric.defaults.working_m:.0f}",
-                area=f"{area_m:.0f}",
+                row=Amount(fabric.defaults.working_m, "m"),
+                area=Amount(area_m, "m"),
                 hook=Rounded(f"{hook_mm:g}"),
                 difference=f"{100 * difference:+.0f}",
             )
@@ -298,10 +304,10 @@ def _notices(
     if within:
         out.append(
             note(
-                "A row takes {row} m of each strand, more than a quarter of a skein of {names}; its skeins are joined "
+                "A row takes {row} of each strand, more than a quarter of a skein of {names}; its skeins are joined "
                 "within rows, not only at their ends.",
                 "assumed",
-                row=rounded(fabric.defaults.row_cm * calibration.factor / 100, 1),
+                row=Amount(fabric.defaults.row_cm * calibration.factor / 100, "m", 1),
                 names=", ".join(within),
             )
         )

@@ -20,8 +20,7 @@ import numpy as np
 
 from blendplan.budgets import MAX_SKEINS
 from blendplan.errors import QuantityError
-from blendplan.units import exact, number
-from blendplan.wording import Rounded
+from blendplan.units import Amount, exact, number
 from blendplan.yardage.measured import Z90
 from blendplan.yardage.settings import YardageSettings
 from blendplan.yarn import PutUp, Yarn
@@ -183,9 +182,9 @@ def skeins_for_chance(need_m: float, need_sd_m: float, on_hand: Supply, chance: 
         if left <= chance:
             return bought, left
     raise QuantityError(
-        "more than {allowed} skeins of {given} m would be needed; check the metres on the label and the size.",
+        "more than {allowed} skeins of {given} would be needed; check the metres on the label and the size.",
         allowed=MAX_SKEINS,
-        given=Rounded(f"{float(on_hand.put_up.length_m):g}"),
+        given=Amount(on_hand.put_up.length_m, "m", 2),
     )
 
 

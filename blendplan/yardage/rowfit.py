@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 
 from blendplan.errors import QuantityError, YarnError
 from blendplan.stripes.model import Stripe
-from blendplan.units import choice
-from blendplan.wording import rounded
+from blendplan.units import Amount, choice
 
 Goal = Literal["nearest", "longest", "least"]
 _INFEASIBLE = 2
@@ -232,10 +231,10 @@ def _must_reach(problem: RowProblem) -> None:
     if lacking:
         metres, name = max(lacking)
         raise YarnError(
-            "even with the fewest rows {name} lacks {metres} m; use fewer stripes of it, narrower rows or one "
+            "even with the fewest rows {name} lacks {metres}; use fewer stripes of it, narrower rows or one "
             "more skein.",
             name=name,
-            metres=rounded(metres, 1),
+            metres=Amount(metres, "m", 1),
         )
 
 

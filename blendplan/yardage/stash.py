@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from blendplan.budgets import MAX_ROWS
 from blendplan.errors import YarnError
 from blendplan.stripes.model import Stripe, runs_of, total_rows
-from blendplan.units import number, whole
+from blendplan.units import Amount, number, whole
 from blendplan.wording import Notice, Rounded, note, rounded
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.measured import Z90
@@ -238,10 +238,10 @@ def spare_scarce(
     before = problem.used_m([s.rows for s in stripes])[scarce]
     after = dict(fit.used_m)[scarce]
     told = note(
-        "{name} is used over {after} m instead of {before} m, with {rows} rows as planned.",
+        "{name} is used over {after} instead of {before}, with {rows} rows as planned.",
         name=scarce,
-        after=rounded(after, 1),
-        before=rounded(before, 1),
+        after=Amount(after, "m", 1),
+        before=Amount(before, "m", 1),
         rows=total,
     )
     return StashFit(stripes=with_rows(stripes, fit.rows), fit=fit, notices=(told, *explain(fit)))
@@ -293,9 +293,9 @@ def largest_blanket(
         short = [name for name, metres in limits.items() if used.get(name, 0.0) > metres]
         if short:
             raise YarnError(
-                "not even {width} cm with one row of each stripe can be made from the yarn on hand: {names} ends "
+                "not even {width} with one row of each stripe can be made from the yarn on hand: {names} ends "
                 "first; leave it out of the stripes, or buy some of it.",
-                width=rounded(smallest.width_cm, 0),
+                width=Amount(smallest.width_cm, "cm"),
                 names=", ".join(short),
             )
         raise YarnError(
@@ -307,9 +307,9 @@ def largest_blanket(
         )
     said = [
         note(
-            "{width} x {height} cm is the largest that the yarn on hand makes.",
-            width=rounded(best.width_cm, 0),
-            height=rounded(best.height_cm, 0),
+            "{width} x {height} is the largest that the yarn on hand makes.",
+            width=Amount(best.width_cm, "cm", bare=True),
+            height=Amount(best.height_cm, "cm"),
         ),
         *explain(best.fit),
         *([] if best.fit.binding else _wider(stripes, limits, sizes, settings, (best.width_cm, most, seconds))),
@@ -321,10 +321,10 @@ def largest_blanket(
     if freed is not None and freed.width_cm * freed.height_cm > best.width_cm * best.height_cm:
         said.append(
             note(
-                "Without the stripes of {names} it would be {width} x {height} cm.",
+                "Without the stripes of {names} it would be {width} x {height}.",
                 names=", ".join(best.fit.binding),
-                width=rounded(freed.width_cm, 0),
-                height=rounded(freed.height_cm, 0),
+                width=Amount(freed.width_cm, "cm", bare=True),
+                height=Amount(freed.height_cm, "cm"),
             )
         )
     return replace(best, notices=tuple(said))
@@ -349,8 +349,8 @@ def _wider(
     except YarnError:
         used = problem.used_m(problem.low)
         names = tuple(name for name, metres in limits.items() if used.get(name, 0.0) > metres)
-    asked = {"width": rounded(wider.width_cm, 0), "names": ", ".join(names)}
-    return [note("The next width, {width} cm, needs more of {names}.", **asked)] if names else []
+    asked = {"width": Amount(wider.width_cm, "cm"), "names": ", ".join(names)}
+    return [note("The next width, {width}, needs more of {names}.", **asked)] if names else []
 
 
 def _problem(

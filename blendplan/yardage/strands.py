@@ -20,7 +20,8 @@ from typing import Literal
 
 from blendplan.errors import StripeError
 from blendplan.stripes.model import Run, Stripe, runs_of, total_rows
-from blendplan.wording import Notice, note, rounded
+from blendplan.units import Amount
+from blendplan.wording import Notice, note
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.need import joins_at_row_end
 from blendplan.yardage.settings import YardageSettings, all_work
@@ -560,11 +561,11 @@ def _walk(walk: Walk, runs: Sequence[Run], yardage: Yardage, piece_m: float) -> 
 def _notices(work: Sequence[Stripe], stripes: int, walk: Walk, left_out: Sequence[str]) -> tuple[Notice, ...]:
     out = []
     for short in walk.shorts:
-        lacking = rounded(short.lacking_m, 1)
+        lacking = Amount(short.lacking_m, "m", 1)
         if short.stripe > stripes:
             out.append(
                 note(
-                    "{name} runs out in the finishing; {lacking} m are lacking.",
+                    "{name} runs out in the finishing; {lacking} are lacking.",
                     "warning",
                     name=short.name,
                     lacking=lacking,
@@ -573,7 +574,7 @@ def _notices(work: Sequence[Stripe], stripes: int, walk: Walk, left_out: Sequenc
             continue
         out.append(
             note(
-                "{name} runs out before row {row} (stripe {stripe}); {lacking} m are lacking.",
+                "{name} runs out before row {row} (stripe {stripe}); {lacking} are lacking.",
                 "warning",
                 name=short.name,
                 row=short.row,
