@@ -15,7 +15,7 @@ from blendplan.colour import delta_e_2000
 from blendplan.errors import BlendplanError, PhotoError
 from blendplan.photo import Photo, Place, crop_png, crop_webp, load_photo, read_photo, yarn_touched
 from blendplan.photo.boxed import apart, inside_box, off_the_ground
-from blendplan.photo.where import View, box_of, grow, outline, touched, view_of
+from blendplan.photo.where import View, box_of, fewer_corners, grow, outline, touched, view_of
 
 SEED = 7301
 
@@ -199,6 +199,20 @@ def test_nothing_lies_outside_the_picture(drawn) -> None:
         assert 0 <= left < right <= width and 0 <= top < bottom <= height
         for polygon in outline(view, region, rim=1):
             assert all(0 <= x <= width and 0 <= y <= height for x, y in polygon)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_an_outline_keeps_the_corners_that_scikit_image_keeps(seed: int) -> None:
+    random = np.random.default_rng([SEED, seed])
+    turn = np.linspace(0, 2 * np.pi, 40 + 60 * seed)
+    radius = 30 + random.normal(0, 2, len(turn))
+    line = np.stack([radius * np.cos(turn), radius * np.sin(turn)], axis=1)
+    if seed % 2:
+        line[-1] = line[0]
+    from skimage.measure import approximate_polygon
+
+    for close in (0.4, 2.0, 9.0):
+        assert np.array_equal(fewer_corners(line, close), approximate_polygon(line, close))
 
 
 def test_the_crop_shows_the_yarn_that_was_read_and_nothing_else(drawn) -> None:

@@ -325,22 +325,44 @@ def outline(view: View, region: Mask, *, rim: int = 0) -> tuple[Polygon, ...]:
     Pixels of the upright photo. A place is inside where it lies in an odd number of them.
     """
     from scipy.ndimage import binary_dilation
-    from skimage.measure import approximate_polygon, find_contours
+    from skimage.measure import find_contours
 
     width, height = view.full_size
     if rim:
         region = binary_dilation(region, iterations=rim)
     rings: Any = find_contours
-    fewer: Any = approximate_polygon
     out: list[tuple[float, Polygon]] = []
     for ring in map(np.asarray, rings(np.pad(region, 1).astype(np.float32), 0.5)):
         area = abs(float(np.sum(ring[:-1, 0] * ring[1:, 1] - ring[1:, 0] * ring[:-1, 1]))) / 2
-        corners = np.asarray(fewer(ring, _CLOSE))[:-1] if area >= min(_SPECK, region.sum() / 2) else ring[:0]
+        corners = fewer_corners(ring, _CLOSE)[:-1] if area >= min(_SPECK, region.sum() / 2) else ring[:0]
         if len(corners) > 2:
             # Half a cell to the middle of the padded cell's place, one for the padding.
             places = np.clip(np.rint((corners[:, ::-1] - 0.5) / view.scale), 0, (width, height)).astype(int)
             out.append((area, tuple((int(x), int(y)) for x, y in places)))
     return tuple(polygon for _, polygon in sorted(out, key=lambda part: -part[0]))
+
+
+def fewer_corners(line: NDArray[np.float64], close: float) -> NDArray[np.float64]:
+    """Return the points of a line, shape (n, 2), that are enough for every other to lie so close to it.
+
+    Douglas and Peucker, Cartographica 10 (1973) 112-122. scikit-image has it as `approximate_polygon`, whose import
+    takes longer than to read a photo.
+    """
+    kept = np.zeros(len(line), dtype=bool)
+    kept[[0, -1]] = True
+    spans = [(0, len(line) - 1)]
+    while spans:
+        one, two = spans.pop()
+        if two - one < 2:
+            continue
+        way, off = line[two] - line[one], line[one + 1 : two] - line[one]
+        along = np.clip(off @ way / max(float(way @ way), 1e-12), 0, 1)
+        far = np.hypot(*(off - along[:, None] * way).T)
+        at = one + 1 + int(far.argmax())
+        if far.max() > close:
+            kept[at] = True
+            spans += [(one, at), (at, two)]
+    return line[kept]
 
 
 def touched(view: View, regions: Sequence[Mask], touch: tuple[float, float]) -> Touched:

@@ -22,6 +22,7 @@ from blendplan.colour import linear_to_xyz, srgb_to_linear
 from blendplan.errors import PhotoError
 from blendplan.photo.light import PAPER_LEVEL
 from blendplan.photo.loading import Photo
+from blendplan.photo.where import fewer_corners
 from blendplan.wording import Notice, note
 
 Floats = NDArray[np.float64]
@@ -341,13 +342,12 @@ def _corners(mask: Mask) -> int:
     """Return how many corners of the convex outline lie inside the photo between two sides that the place fills."""
     from scipy.ndimage import distance_transform_edt
     from scipy.spatial import ConvexHull
-    from skimage.measure import approximate_polygon
 
     height, width = mask.shape
     rows, columns = np.nonzero(mask)
     points = np.stack([columns, rows], axis=1)
     hull = points[ConvexHull(points).vertices].astype(float)
-    few = np.asarray(approximate_polygon(np.concatenate([hull, hull[:1]]), 0.01 * max(mask.shape)))[:-1]  # type: ignore[no-untyped-call]
+    few = fewer_corners(np.concatenate([hull, hull[:1]]), 0.01 * max(mask.shape))[:-1]
     if len(few) < 3:
         return 0
     far = np.asarray(distance_transform_edt(~mask))
