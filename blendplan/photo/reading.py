@@ -323,15 +323,21 @@ def yarn_touched(photo: Photo | Opened, places: Sequence[Place], touch: tuple[in
     `places`: the yarns shown so far; `touch`: (x, y), pixels of the upright photo.
     """
     seen = photo if isinstance(photo, Opened) else opened(photo)
-    return touched(seen.view, [region for _, region in shown(seen, places)], touch)
+    known = shown(seen, places)
+    return touched(seen.view, [region for _, region in known], touch, _taken(seen, known))
+
+
+def _taken(seen: Opened, known: Sequence[tuple[Place, Mask]]) -> Mask:
+    """Return the cells of the yarns that were shown by touches; a further one does not take them."""
+    held = [region for place, region in known if place.touches]
+    return np.logical_or.reduce([np.zeros(seen.view.counts.shape, dtype=bool), *held])
 
 
 def shown(seen: Opened, places: Sequence[Place]) -> list[tuple[Place, Mask]]:
     """Return each place with the cells of its yarn; what one yarn has by touch the next does not take."""
     view = seen.view
-    taken = np.zeros(view.counts.shape, dtype=bool)
     before: tuple[Place, ...] = ()
-    out = []
+    out: list[tuple[Place, Mask]] = []
     for place in places:
         bare = replace(place, dyes=None)
         if place.box is not None:
@@ -342,7 +348,7 @@ def shown(seen: Opened, places: Sequence[Place]) -> list[tuple[Place, Mask]]:
             continue
         before = (*before, bare)
         if before not in seen.regions:
-            region = grow(view, place.touches, taken)
+            region = grow(view, place.touches, _taken(seen, out))
             if not region.any():
                 raise PhotoError(
                     "the touch {x},{y} of {name} lies on a yarn that was touched before; leave it out, or touch "
@@ -353,7 +359,6 @@ def shown(seen: Opened, places: Sequence[Place]) -> list[tuple[Place, Mask]]:
                 )
             seen.regions[before] = without_band(view, off_the_ground(view, region))
         out.append((place, seen.regions[before]))
-        taken |= seen.regions[before]
     return out
 
 

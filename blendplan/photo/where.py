@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -116,15 +117,23 @@ def grow(view: View, touches: Sequence[tuple[float, float]], taken: Mask | None 
 
     The cell of each touch is among them unless it is taken.
     """
-    free = view.counts if taken is None else view.counts & ~taken
+    held = b"" if taken is None or not taken.any() else np.packbits(taken).tobytes()
+    return np.logical_or.reduce([_grown(view, cell_of(view, touch), held) for touch in touches])
+
+
+@lru_cache(maxsize=2)
+def _grown(view: View, cell: tuple[int, int], taken: bytes) -> Mask:
+    """Return the yarn under one touch; what a touch means and what it reads ask for the same."""
+    row, column = cell
     out = np.zeros(view.counts.shape, dtype=bool)
+    free = view.counts
+    if taken:
+        free = free & ~np.unpackbits(np.frombuffer(taken, np.uint8), count=out.size).reshape(out.shape).astype(bool)
     reach = _REACH * max(out.shape)
-    for touch in touches:
-        row, column = cell_of(view, touch)
-        top, left = max(0, round(row - reach)), max(0, round(column - reach))
-        window = np.s_[top : round(row + reach) + 1, left : round(column + reach) + 1]
-        near = disc(out[window].shape, (row - top, column - left), reach)
-        out[window] |= _spread(view, window, (row - top, column - left), free[window] & near)
+    top, left = max(0, round(row - reach)), max(0, round(column - reach))
+    window = np.s_[top : round(row + reach) + 1, left : round(column + reach) + 1]
+    near = disc(out[window].shape, (row - top, column - left), reach)
+    out[window] = _spread(view, window, (row - top, column - left), free[window] & near)
     return out
 
 
@@ -365,10 +374,11 @@ def fewer_corners(line: NDArray[np.float64], close: float) -> NDArray[np.float64
     return line[kept]
 
 
-def touched(view: View, regions: Sequence[Mask], touch: tuple[float, float]) -> Touched:
+def touched(view: View, regions: Sequence[Mask], touch: tuple[float, float], taken: Mask | None = None) -> Touched:
     """Return what a touch means: a yarn that is known, more of one, or another.
 
-    `regions`: shape (h, w), cells of the yarns known so far; `touch`: (x, y), pixels of the upright photo.
+    `regions`: shape (h, w), cells of the yarns known so far; `touch`: (x, y), pixels of the upright photo; `taken`:
+    shape (h, w), cells that a yarn shown by it does not take (see `grow`).
     """
     from scipy.ndimage import binary_closing, binary_dilation, binary_fill_holes
 
@@ -377,7 +387,7 @@ def touched(view: View, regions: Sequence[Mask], touch: tuple[float, float]) -> 
     inside = [(int(region.sum()), at) for at, region in enumerate(held) if region[cell]]
     if inside:
         return Touched(yarn=min(inside)[1], inside=True)
-    patch = grow(view, [touch])
+    patch = grow(view, [touch], taken)
     near = binary_dilation(patch, iterations=_GAP)
     same = [
         (float(alike(view.colour, view.texture, region, first=True)[patch].mean()), -at)
