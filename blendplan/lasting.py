@@ -98,14 +98,14 @@ def _skeins(n: int) -> Notice:
 
 
 def ways_out(plan: Plan, ledger: Ledger, *, seconds: float = 3.0) -> tuple[WayOut, ...]:
-    """Return what may be done for the colours that will not last; nothing where all do.
+    """Return what may be done for the colours that will not last; nothing where all do or a question comes first.
 
     Rows done stay. With the rows of stripes to come: as many rows in all as planned where the yarn allows, else as
     many as it allows; among these the rows that differ least; stripes not begun keep at least one row, a locked one
     its own. With another colour: the nearest shade that lasts, in as few of the last stripes as will do. With a
     narrower border, or none. Or skeins are bought, of whatever lot there is.
     """
-    if not ledger.short:
+    if not ledger.short or ledger.asks_first:
         return ()
     found = [*_rows(plan, ledger, seconds), *_other_colour(plan, ledger), *_border(plan, ledger)]
     buy = _lacking(ledger)

@@ -284,6 +284,28 @@ def test_her_own_tension_kept_is_believed() -> None:
     assert not then.doubts
 
 
+def test_a_doubt_holds_back_the_colours_it_names_and_no_others() -> None:
+    """One wrong weight of three: the two others count, and the wrong one is as if it was not weighed."""
+    right = {n: SHELF - used_g(n, 16, 1.1) for n in "ABC"}
+    now = ledger(16, weighing(16, **right | {"B": right["B"] - 150}))
+    assert [doubt.name for doubt in now.doubts] == ["B"] and now.asks_first
+    assert now.colour("B").weighed_at is None and now.colour("A").weighed_at == now.colour("C").weighed_at == 16
+    without = ledger(16, weighing(16, A=right["A"], C=right["C"]))
+    assert now.colours == without.colours and now.factor == without.factor > 1.03
+    # Of two weights that are swapped both wait.
+    swapped = ledger(16, weighing(16, A=right["B"], B=right["A"], C=right["C"]))
+    assert swapped.colour("C").weighed_at == 16
+    assert swapped.colour("A").weighed_at is swapped.colour("B").weighed_at is None
+
+
+def test_a_finished_colours_doubt_stands_last_and_before_no_way_out() -> None:
+    ends = {"A": SHELF - used_g("A", 30) - 190, "C": SHELF - used_g("C", 30) - 190, "B": SHELF - used_g("B", 30)}
+    now = ledger(30, weighing(30, **ends))
+    assert now.colour("A").finished and "A" in [doubt.name for doubt in now.doubts]
+    kinds = [now.colour(doubt.name).finished for doubt in now.doubts]
+    assert kinds == sorted(kinds) and now.asks_first == (not all(kinds))
+
+
 def test_a_row_not_done_any_more_waits() -> None:
     now = ledger(5, weighing(9, A=SHELF - used_g("A", 9)))
     assert now.colour("A").weighed_at is None

@@ -65,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
     blanket = _entered(before, args)
     plan = make_plan(blanket)
     ledger = ledger_of(plan)
-    ways = () if ledger.doubts else ways_out(plan, ledger)
+    ways = ways_out(plan, ledger)
     if args.save:
         save_project(blanket, args.project)
     elif blanket != before:
@@ -76,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(_json(ledger, ways, show), ensure_ascii=False, indent=1))
     else:
         counted = [counted_as_bought(plan, told.rpartition("=")[0]).say(args.lang) for told in args.bought]
-        print("\n".join([*counted, *_lines(ledger, ways, show)]))
+        print("\n".join([*counted, *_questions(ledger, args, show), *_lines(ledger, ways, show)]))
     return 0
 
 
@@ -112,7 +112,7 @@ def _entered(blanket: Blanket, args: argparse.Namespace) -> Blanket:
     if args.take:
         plan = make_plan(blanket)
         ledger = ledger_of(plan)
-        ways = () if ledger.doubts else ways_out(plan, ledger)
+        ways = ways_out(plan, ledger)
         way = next((way for way in ways if way.kind == args.take), None)
         if way is None:
             raise YarnError(
@@ -191,12 +191,38 @@ def _json(ledger: Ledger, ways: Sequence[WayOut], show: Quantities) -> dict[str,
     }
 
 
+def _questions(ledger: Ledger, args: argparse.Namespace, show: Quantities) -> list[str]:
+    """Return the open questions, and below each the commands that answer it."""
+    import shlex
+
+    from blendplan.wording import tr
+
+    out = []
+    told = [] if args.row is None else ["--row", args.row]
+    for option in ("bought", "opened", "weighed", "answer"):
+        told += [word for one in getattr(args, option) for word in (f"--{option}", one)]
+    told += ["--date", args.date] if args.date else []
+    for doubt in ledger.doubts:
+        out.append(doubt.question.say(show.lang, show.units))
+        means = {
+            "yes": tr("yes, mend it", show.lang),
+            "no": tr("no, it is as weighed", show.lang),
+            "back": tr("take the weighing back", show.lang),
+        }
+        for said in means if doubt.left or doubt.bought else ("no", "back"):
+            # What is kept already need not be told again.
+            line = ["blendplan", "ledger", args.project, *([] if args.save else told)]
+            line += ["--answer", f"{doubt.name}={said}", "--save"]
+            out.append(f"   {means[said]}: {shlex.join(line)}")
+    return out
+
+
 def _lines(ledger: Ledger, ways: Sequence[WayOut], show: Quantities) -> list[str]:
     from blendplan.outputs.content import skeins_words
     from blendplan.wording import tr
 
     lang, said = show.lang, (show.lang, show.units)
-    out = [doubt.question.say(*said) for doubt in ledger.doubts]
+    out = []
     for c in ledger.colours:
         grams = {"used": show.mass(c.used_g), "left": show.mass(c.left_g), "need": show.mass(c.need_g)}
         out.append(

@@ -504,9 +504,8 @@ def _left(made: Plan) -> None:
     st.html(f'<div class="yp-accounts">{cards}</div>')
     for notice in ledger.notices:
         st.html(told_html(notice.say(*spoken()), "!" if notice.level == "warning" else "i"))
-    if ledger.short and not ledger.doubts:
-        for way in ways_out(made, ledger):
-            _way(made, way)
+    for way in ways_out(made, ledger):
+        _way(made, way)
 
 
 def _bought(made: Plan, ledger: Ledger) -> None:

@@ -1,6 +1,6 @@
 """The ledger: from what was bought, opened and weighed to what is used, left and ahead of each colour.
 
-A weighing that cannot be true is asked about and waits; nothing follows from it until it is kept, mended or taken back.
+What cannot be true of a weighing is asked about; the colours asked about wait until it is kept, mended or taken back.
 
 What each colour takes by every row as planned, and what she owns of it at every moment.
 """
@@ -202,8 +202,14 @@ class Ledger:
     relative_spread: float
     colours: tuple[Account, ...]
     short: tuple[str, ...]  # colours whose chance of running short is above the accepted one, worst first
-    doubts: tuple[Doubt, ...]  # open ones, oldest weighing first, the worst of each first
+    # Open ones, oldest weighing first, the worst of each first; those of finished colours stand last.
+    doubts: tuple[Doubt, ...]
     notices: tuple[Notice, ...]
+
+    @property
+    def asks_first(self) -> bool:
+        """Whether a question about a colour that is still needed is open, so that no way out can be told."""
+        return any(not self.colour(doubt.name).finished for doubt in self.doubts)
 
     def colour(self, name: str) -> Account:
         """Return the account of one colour (KeyError if there is none)."""
@@ -295,16 +301,16 @@ class _Book:
         told = [self.counted(one, when) for one in there]
         readings = [self.reading(one, self.colours[one.yarn].last, when) for one in told]
         found = doubted(readings, self.belief(), number, when)
-        apart = {doubt.name for doubt in found}
         kept = {one.yarn for one in told if one.answer == "kept"}
-        if apart - kept:
-            for doubt in found:
-                # One question is enough for two weights that are swapped.
-                asked = {one.yarn for d in self.doubts if d.weighing == number for one in d.left}
-                if doubt.name not in kept | asked:
-                    self.doubts.append(doubt)
-            return
+        waiting = set[str]()
+        for doubt in found:
+            # One question is enough for two weights that are swapped.
+            if doubt.name not in kept | waiting:
+                self.doubts.append(doubt)
+                waiting |= {doubt.name, *(one.yarn for one in doubt.left)} - kept
         for one in told:
+            if one.yarn in waiting:
+                continue
             colour = self.colours[one.yarn]
             colour.last, colour.weighed = self.known(one, when), True
             if any(doubt.name == one.yarn and doubt.far for doubt in found):
@@ -351,6 +357,7 @@ def keep_ledger(
             book.enter(number, weighing)
     belief = book.belief()
     accounts = tuple(_account(colour, belief, done, settings, max(yardage.rows_m)) for colour in book.colours.values())
+    finished = {c.name for c in accounts if c.finished}
     at_risk = sorted((-c.chance_short, c.name) for c in accounts if c.chance_short > settings.chance_short)
     factor = math.exp(belief.mean[0])
     spread = Z90 * math.hypot(math.sqrt(belief.covariance[0, 0]), WANDER_SD)
@@ -362,7 +369,7 @@ def keep_ledger(
         relative_spread=min(spread, max(yardage.relative_spread, WEIGHED_SPREAD)),
         colours=accounts,
         short=tuple(name for _, name in at_risk),
-        doubts=tuple(book.doubts),
+        doubts=tuple(sorted(book.doubts, key=lambda doubt: doubt.name in finished)),
         notices=(),
     )
     return replace(ledger, notices=_told(ledger, waiting))
