@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any, Literal
 
 from blendplan.blanket import Blanket, Design
@@ -15,6 +16,7 @@ from blendplan.fabric.size import measure
 from blendplan.plan import Plan, ledger_of, make_plan, making_of, stripes_of
 from blendplan.reckon import reckon
 from blendplan.stripes.model import Stripe, total_rows
+from blendplan.units import Amount
 from blendplan.wording import Notice, note
 from blendplan.yardage.doubt import Doubt
 from blendplan.yardage.ledger import Account, Ledger, Stock, bands_of, keep_ledger, planned_use, stock_of
@@ -114,6 +116,44 @@ def ways_out(plan: Plan, ledger: Ledger, *, seconds: float = 3.0) -> tuple[WayOu
         none = note("No change of rows makes the yarn reach; buy what is lacking, or use another colour.", "warning")
         said = (none, *said)
     return (*found, WayOut(kind="buy", design=plan.blanket.design, said=said, buy=buy))
+
+
+@lru_cache(maxsize=4)
+def verdict(plan: Plan) -> Notice | None:
+    """Return in one line whether the yarn will last, with the first way out where it will not.
+
+    None where nothing weighed counts yet.
+    """
+    ledger = ledger_of(plan)
+    if ledger.asks_first:
+        names = ", ".join(dict.fromkeys(doubt.name for doubt in ledger.doubts))
+        return note("Whether the yarn will last is told once the question about {names} is answered.", names=names)
+    if ledger.after is None:
+        return None
+    row = int(ledger.after)
+    if not ledger.short:
+        buys = tuple(note("{name} {n}", name=c.name, n=c.buy_skeins) for c in ledger.colours if c.buy_skeins)
+        return (
+            note(
+                "By the weighing of row {row} the yarn will last, with what is still to buy: {skeins}.",
+                row=row,
+                skeins=buys,
+            )
+            if buys
+            else note("By the weighing of row {row} the yarn will last.", row=row)
+        )
+    first, *more = next(iter(ways_out(plan, ledger))).said
+    way = first if not more else note("{way} There is more to it under Buying.", way=first)
+    account = ledger.colour(ledger.short[0])
+    return note(
+        "By the weighing of row {row} {name} may not last: {left} left, {need} still to work. A way out: {way}",
+        "warning",
+        row=row,
+        name=account.name,
+        left=Amount(account.left_g, "g"),
+        need=Amount(account.need_g, "g"),
+        way=way,
+    )
 
 
 def _after(plan: Plan, design: Design) -> Ledger | None:

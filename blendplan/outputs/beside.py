@@ -15,6 +15,7 @@ from typing import Any
 
 from blendplan.errors import BlendplanError
 from blendplan.fabric.written import write_rows
+from blendplan.lasting import verdict
 from blendplan.outputs.changes import change_words, held_words, join_words, rewind_words
 from blendplan.outputs.content import skeins_words
 from blendplan.outputs.pattern import finishing_lines
@@ -105,6 +106,7 @@ def beside(plan: Plan, lang: str = "en") -> dict[str, Any]:
         "colours": _colours(plan, show),
         "notes": [[note.row, note.text] for note in blanket.making.notes],
         "doubt": _doubt(plan, lang),
+        "verdict": _verdict(plan, show),
         "finish": [line.text for line in finishing_lines(plan, show) if line.kind == "do"],
     }
     shown["of"] = hashlib.sha256(json.dumps(shown, sort_keys=True).encode()).hexdigest()[:16]
@@ -205,6 +207,19 @@ def left_words(account: Account, show: Quantities) -> list[Any]:
         )
     share = account.left_g / account.owned_g if account.owned_g else 0.0
     return [said, round(share, 2), warned]
+
+
+def _verdict(plan: Plan, show: Quantities) -> list[Any] | None:
+    """Return the row of the last weighing, from where on it is told, and whether the yarn will last by it."""
+    rows = [weighing.row for weighing in plan.blanket.making.weighings if weighing.row <= plan.rows]
+    if not rows:
+        return None
+    making = replace(plan.blanket.making, rows_done=max(rows))
+    try:
+        said = verdict(replace(plan, blanket=replace(plan.blanket, making=making)))
+    except BlendplanError:
+        return None
+    return None if said is None else [max(rows), said.say(show.lang, show.units)]
 
 
 def _doubt(plan: Plan, lang: str) -> dict[str, Any] | None:

@@ -15,6 +15,7 @@ import streamlit as st
 from blendplan.blanket import Blanket
 from blendplan.errors import BlendplanError, ProjectError
 from blendplan.kept import Library, OnShelf, Shelf, Shelved
+from blendplan.lasting import verdict
 from blendplan.outputs.pattern import pattern, plan_diagram
 from blendplan.page.edits import add_yarn, change_making, change_materials
 from blendplan.page.fields import folded, inert, number_field, press, refused, told_html, try_, whole_field
@@ -42,6 +43,7 @@ from blendplan.page.state import (
     say,
     say_error,
     session,
+    spoken,
     tell,
     typed,
 )
@@ -572,6 +574,9 @@ def work_place() -> None:
     st.html(LOOK)
     st.html(_line("p", say("{done} of {all} rows", done=done, all=made.rows), "bp-count"))
     st.html("".join(_line("p", line) for line in _coming(kept.library, kept.number, done)))
+    lasts = verdict(made)
+    if lasts is not None:
+        st.html(told_html(lasts.say(*spoken()), "!" if lasts.level == "warning" else "i"))
     if where:
         name = say("Row {row}, large, beside the hook", row=min(done + 1, made.rows))
         st.html(f'<a class="bp-press" href="{where}" target="_self">{html.escape(name)}</a>')

@@ -227,6 +227,7 @@
       item.appendChild(text);
       list.appendChild(item);
     });
+    if (data.verdict && done >= data.verdict[0]) { list.appendChild(make("li", data.verdict[1], "last")); }
   }
   function drawRow(row) {
     var box = el("row");
