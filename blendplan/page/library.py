@@ -589,7 +589,7 @@ def work_place() -> None:
     st.html(_line("h3", say("Rows to take along")) + _line("p", along))
     st.download_button(
         say("Save the rows to take along"),
-        lambda: rows_along(kept.library, kept.number),
+        partial(rows_along, kept.library, kept.number, lang()),
         file_name=download_name(f"{current.title} {say('rows')}", "html"),
         mime="text/html",
         key="rows-along",
@@ -607,7 +607,7 @@ def work_place() -> None:
 
 def _coming(library: Library, number: int, done: int) -> list[str]:
     """Return what is held in the row to work, and the change of strands in it or in the next."""
-    shown = beside_now(library, number)
+    shown = beside_now(library, number, lang())
     if shown is None or done >= shown["rows"]:
         return [say("Done. {rows} rows.", rows=done)]
     row = done + 1

@@ -365,11 +365,11 @@ def work_page(shown: dict[str, Any]) -> str:
     return re.sub(r"\{\{(\w+)\}\}", lambda found: fields[found[1]], page)
 
 
-def rows_along(library: Library, number: int) -> bytes:
+def rows_along(library: Library, number: int, accepts: str = "") -> bytes:
     """Return the rows to take along: one file that shows and counts by itself, and gives back what was counted."""
     from blendplan.text import download_name
 
-    shown = beside_now(library, number)
+    shown = beside_now(library, number, accepts)
     if shown is None:
         raise ProjectError("there is no blanket to work yet; draw one first.")
     picture = base64.b64encode(_picture_of(library, number)).decode("ascii")

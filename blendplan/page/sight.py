@@ -19,6 +19,7 @@ from blendplan.blend.strands import FARTHEST_M, PLACES
 from blendplan.budgets import MAX_ROWS
 from blendplan.colour import lab_to_linear
 from blendplan.errors import BlendplanError, StripeError
+from blendplan.fabric.phrases import abbreviation
 from blendplan.outputs.content import enough_words
 from blendplan.outputs.render import drawn_stripes, plan_layout, swatch_pixels
 from blendplan.page import edits
@@ -158,7 +159,8 @@ def hook_words(plan: Plan) -> str:
     """Return what the fabric rests on, in the sum line's last words."""
     hook = figure(plan.gauge.hook_mm or plan.yardage.hook_mm, 2, lang())
     gauge = say("usual gauge") if plan.blanket.materials.gauge is None else say("your gauge")
-    return say("{hook} mm hook, {stitch}, {gauge}", hook=hook, stitch=plan.worked.ripple.stitch, gauge=gauge)
+    stitch = abbreviation(plan.worked.ripple.stitch, plan.blanket.ways.terms, lang())
+    return say("{hook} mm hook, {stitch}, {gauge}", hook=hook, stitch=stitch, gauge=gauge)
 
 
 def _total(yardage: Yardage) -> int | None:

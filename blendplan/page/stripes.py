@@ -183,7 +183,8 @@ def _fabric(current: Blanket, made: Plan, planned: PlannedStripe) -> None:
     for metres, kind, words in looks:
         source = pair_address(labs, shares, metres, kind)
         st.html(
-            f'<figure class="bp-fabric bp-piece-{kind}"><img alt="{html.escape(words, quote=True)}" src="{source}">'
+            f'<figure class="bp-fabric bp-piece-{kind}"><img alt="{html.escape(words, quote=True)}" src="{source}" '
+            f'style="background:{planned.blend.srgb}">'
             f"<figcaption>{html.escape(words)}</figcaption></figure>"
         )
 
