@@ -40,7 +40,7 @@ def test_a_whole_session_makes_no_connection_beyond_the_machine(tmp_path: Path) 
 
     log = tmp_path / "log"
     with page_server(tmp_path / "home", **blocked_env(log)) as address:
-        crew = asyncio.run(play(address, 1, 1, pause_s=0.2))
+        crew = asyncio.run(play(address, [[(1, 20), (2, 21)]], pause_s=0.2))
     assert crew[0].to_picture and not crew[0].lost
     assert log.read_text() == ""
 

@@ -31,7 +31,7 @@ def _spread(times: list[float]) -> str:
 def press_to_picture() -> list[str]:
     """By the browser's own protocol: a bare run, and a pull of a stripe with all strips that it needs fetched."""
     from browser_page import page_server
-    from load_page import Client
+    from load_page import STRIPES, Client
 
     async def play(address: str) -> tuple[list[float], list[float]]:
         import websockets
@@ -40,10 +40,10 @@ def press_to_picture() -> list[str]:
         async with websockets.connect(uri, subprotocols=["streamlit"], max_size=None, origin=address) as socket:
             client, bare = Client(number=0, address=address, socket=socket), []
             await client.run()
-            await client.change(20, measured=False)
+            await client.change(1, 20, measured=False)
             for n in range(PRESSES):
                 bare.append((await client.run())[1])
-                await client.change(5 + n % 9)
+                await client.change((n + 2) % STRIPES, 5 + n % 9)
             return bare, client.to_end
 
     with tempfile.TemporaryDirectory() as home, page_server(Path(home) / "home", BLENDPLAN_SERVED="1") as address:
