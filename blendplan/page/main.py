@@ -14,9 +14,18 @@ from blendplan.kept import home_folder, told_by
 from blendplan.page.buying import buying_place
 from blendplan.page.edits import change_ways
 from blendplan.page.fabric import fabric_place
-from blendplan.page.fields import choice_field, inert, refused, refused_html, text_field, title_field, told_html, try_
+from blendplan.page.fields import (
+    choice_field,
+    inert,
+    refused,
+    refused_html,
+    scroll_up,
+    text_field,
+    title_field,
+    told_html,
+    try_,
+)
 from blendplan.page.library import library_place, work_place
-from blendplan.page.parts import scroll_up
 from blendplan.page.reads import at_photographs
 from blendplan.page.routes import served
 from blendplan.page.sight import shelf, sight, sum_words

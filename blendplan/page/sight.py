@@ -23,8 +23,7 @@ from blendplan.fabric.phrases import abbreviation
 from blendplan.outputs.content import enough_words
 from blendplan.outputs.render import drawn_stripes, plan_layout, swatch_pixels
 from blendplan.page import edits
-from blendplan.page.fields import refused_html, text_on
-from blendplan.page.parts import picture_part, shelf_part
+from blendplan.page.fields import picture_part, refused_html, shelf_part, text_on
 from blendplan.page.routes import address, address_later
 from blendplan.page.state import blanket, change, demo_workspace, lang, say, say_error, session, tell, turn, work
 from blendplan.picture.canvas import cut_out, encode_jpeg, encode_png

@@ -28,6 +28,8 @@ from blendplan.page.fields import (
     inert,
     key_mark,
     nothing_yet,
+    order_list,
+    photo_line,
     refused,
     refused_html,
     several_field,
@@ -39,7 +41,6 @@ from blendplan.page.fields import (
     whole_field,
 )
 from blendplan.page.fields import press as act
-from blendplan.page.parts import order_list, photo_line
 from blendplan.page.reads import digest_of, held_photos, view_of_photo
 from blendplan.page.routes import address
 from blendplan.page.sight import (

@@ -35,6 +35,7 @@ from blendplan.page.edits import (
     signs_of,
 )
 from blendplan.page.fields import (
+    Stage,
     beside,
     bullet_list,
     choice_field,
@@ -45,6 +46,8 @@ from blendplan.page.fields import (
     folded,
     inert,
     patch,
+    photo_door,
+    photo_stage,
     press,
     refused,
     refused_html,
@@ -54,7 +57,6 @@ from blendplan.page.fields import (
     try_,
     units_now,
 )
-from blendplan.page.parts import Stage, photo_door, photo_stage
 from blendplan.page.routes import address, served
 from blendplan.page.sight import SEEN_WORDS, pair_address
 from blendplan.page.state import (
