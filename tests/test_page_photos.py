@@ -19,6 +19,7 @@ from PIL import Image
 from blendplan.page.reads import free_box, middle_in_quad, turned_box, turned_spot
 from blendplan.photo import Pointed
 from blendplan.workspace import Find, HowRead, read_workspace, workspace_to_json
+from blendplan.yarn import Shade
 
 pytest.importorskip("streamlit.testing.v1", reason="skipped: Streamlit is not installed")
 
@@ -326,11 +327,17 @@ def test_a_card_lent_by_another_photo_stays_when_a_box_is_moved(page) -> None:
     assert "card of another photo was used" not in list_shown(page)
 
 
-def test_standing_advice_is_said_once_and_not_of_each_photo(page, photo) -> None:
+def test_standing_advice_is_said_once_beside_yarn_that_is_nearly_white_and_not_of_each_photo(page, photo) -> None:
     from blendplan.photo import load_photo, read_photo
 
     assert any("easily missed" in n.text for n in read_photo(load_photo(photo, "s.jpg")).notices)
     add(page, photo)
+    assert "easily missed" not in list_shown(page)
+    assert not any("easily missed" in c.value for c in page.caption), "none of these is nearly white"
+    work = held(page)
+    white = tuple(replace(find, shades=(Shade.from_hex("#f2efe9"),)) for find in work.extras.finds)
+    put(page, work.with_extras(finds=white))
+    page.run()
     assert "easily missed" not in list_shown(page)
     assert sum("easily missed" in c.value for c in page.caption) == 1
 
