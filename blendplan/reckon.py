@@ -67,7 +67,16 @@ def _gauge(blanket: Blanket, known: dict[str, Yarn], stripes: Sequence[Stripe]) 
     classes = sorted(y.weight_class for y in striped if y.weight_class is not None)
     strands = len(stripes[0].strands)
     if classes:
-        return default_gauge(classes[len(classes) // 2], strands=strands, **rest), ()
+        middle = classes[len(classes) // 2]
+        return default_gauge(middle, strands=strands, **rest), (
+            note(
+                "{yarn} has no weight class, so the gauge was taken from the class of the others, {number}; "
+                "fill in the class on the label.",
+                "assumed",
+                yarn=next(y.name for y in striped if y.weight_class is None),
+                number=middle,
+            ),
+        )
     weights = sorted(y.put_up.tex for y in striped if y.put_up is not None)
     if weights:
         return default_gauge(tex=weights[len(weights) // 2], strands=strands, **rest), (

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import PurePath
 
@@ -11,41 +12,47 @@ from blendplan.budgets import START_COLOURS
 from blendplan.errors import YarnError
 from blendplan.files import read_file
 from blendplan.palette import read_palette
-from blendplan.photo import read_photo
+from blendplan.photo import PhotoReading, SameYarn
 from blendplan.wording import Notice, note
 from blendplan.yarn import Shade, Yarn
 
 _FIRST = (("First yarn", "#35566b"), ("Second yarn", "#c8a75a"), ("Third yarn", "#9c4a3c"))
 
 
-def _photographed(path: str, taken: Iterable[str]) -> tuple[tuple[Yarn, ...], tuple[Notice, ...]]:
-    """Return the yarns found in one photo, named after its file but not by names taken, and what is to be said."""
-    reading = read_photo(path)
-    stem = PurePath(path.replace("\\", "/")).stem.strip()[:60] or "photo"
-    used, yarns = set(taken), []
-    for i, found in enumerate(reading.yarns, start=1):
-        label = stem if len(reading.yarns) == 1 else f"{stem} {i}"
-        while label in used:
-            label += "'"
-        used.add(label)
-        yarns.append(Yarn(name=label, shades=found.shades))
-    return tuple(yarns), reading.notices
+def yarns_read(readings: Sequence[PhotoReading], one: SameYarn | None = None) -> tuple[Yarn, ...]:
+    """Return what was read in photos as yarns named after the files; `one` is what several photos of one yarn give."""
+    yarns: dict[str, Yarn] = {}
+    for reading in readings[:1] if one else readings:
+        stem = PurePath(reading.name.replace("\\", "/")).stem.strip()[:60] or "photo"
+        found = (one.shades,) if one else tuple(yarn.shades for yarn in reading.yarns)
+        for i, shades in enumerate(found, start=1):
+            label = stem if len(found) == 1 else f"{stem} {i}"
+            while label in yarns:
+                label += "'"
+            yarns[label] = Yarn(name=label, shades=shades)
+    return tuple(yarns.values())
 
 
-def starting_blanket(*, palette: str | None = None, photos: Sequence[str] = ()) -> tuple[Blanket, tuple[Notice, ...]]:
-    """Return a blanket to begin from, of the yarns of a palette CSV and of photos, given by their paths."""
+def starting_blanket(
+    *, palette: str | None = None, photographed: Sequence[Yarn] | None = None
+) -> tuple[Blanket, tuple[Notice, ...]]:
+    """Return a blanket to begin from, of the yarns of a palette CSV, given by its path, and of those in photos."""
     yarns: tuple[Yarn, ...] = ()
     notices: tuple[Notice, ...] = ()
     if palette is not None:
         read = read_palette(read_file(palette), PurePath(palette).name)
         yarns, notices = read.yarns, read.notices
-    for path in photos:
-        found, said = _photographed(path, (y.name for y in yarns))
-        yarns, notices = yarns + found, notices + said
-    if not yarns and photos:
+    taken = {yarn.name for yarn in yarns}
+    for yarn in photographed or ():
+        name = yarn.name
+        while name in taken:
+            name += "'"
+        taken.add(name)
+        yarns += (replace(yarn, name=name),)
+    if not yarns and photographed is not None:
         raise YarnError(
-            "no yarn stands out from plain ground in the photos; point at each with 'blendplan shades --at X,Y', or "
-            "give a box with --box; or type the colours."
+            "no yarn stands out from plain ground in the photos; point at each with --at X,Y, or give a box with --box; "
+            "or type the colours."
         )
     if not yarns:
         yarns = tuple(

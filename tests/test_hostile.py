@@ -196,3 +196,22 @@ def test_german_numbers_before_a_unit_have_a_comma_and_names_keep_their_point() 
     assert told.say("de").startswith("1.5 ")
     assert "0,3 m" in told.say("de")
     assert "0.3 m" in told.text
+
+
+@pytest.mark.parametrize("name", ["--x", "-5", "--x=3", "=", "a=b"])
+def test_a_yarn_may_be_called_like_an_option(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    palette, path = tmp_path / "p.csv", tmp_path / "p.json"
+    palette.write_text(f"name,srgb,grams,metres\n{name},#7fb2d6,100,170\nClay,#b5651d,100,170\n", encoding="utf-8")
+    assert main(["order", str(palette), f"--last={name}", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["order"][-1] == name
+    assert main(["order", str(palette), "--first", name, "--together", "Clay", name, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["order"][0] == name
+    assert main(["new", str(path), "--palette", str(palette)]) == 0
+    assert main(["ledger", str(path), f"--bought={name}=2", f"--opened={name}", "--save", "--json"]) == 0
+    assert main(["ledger", str(path), f"--opened={name}=1", "--json"]) == 0
+    capsys.readouterr()
+    # What is neither an option nor asked for is told in one line still.
+    with pytest.raises(SystemExit):
+        main(["order", str(palette), "--nothing-like-it"])
+    said = capsys.readouterr().err
+    assert "--nothing-like-it" in said and said.count("\n") == 1

@@ -137,3 +137,33 @@ def test_few_moves_from_the_order_as_it_stands(palette: str, capsys: pytest.Capt
         call(palette, "--moves", "0")
     with pytest.raises(BlendplanError, match="--moves was given with --follow or --choose"):
         call(palette, "--moves", "1", "--choose", "3")
+
+
+def test_an_order_goes_into_a_project_and_nowhere_else(
+    palette: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from dataclasses import replace
+
+    from blendplan.project import load_project, save_project
+    from blendplan.start import starting_blanket
+
+    path = tmp_path / "blanket.json"
+    save_project(starting_blanket(palette=palette)[0], path)
+    before = load_project(path)
+    assert call(palette, "--last", "Sky", "--into", str(path), "--json") == 0
+    order = json.loads(capsys.readouterr().out)["order"]
+    after = load_project(path)
+    assert [after.names[key] for key in after.design.order] == order and order[-1] == "Sky"
+    assert replace(after, design=before.design) == before
+    # The project's own order is the palette's too, and goes there the same way.
+    assert call(str(path), "--first", "Sky", "--into", str(path)) == 0
+    assert load_project(path).design.order[0] == after.keys["Sky"]
+    # What is worked stays, and so does a project of other colours.
+    save_project(replace(before, making=replace(before.making, rows_done=3)), path)
+    held = path.read_bytes()
+    with pytest.raises(BlendplanError, match="3 rows worked already"):
+        call(palette, "--into", str(path))
+    assert path.read_bytes() == held
+    save_project(starting_blanket()[0], path)
+    with pytest.raises(BlendplanError, match="has no yarn"):
+        call(palette, "--into", str(path))

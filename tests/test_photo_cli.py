@@ -132,3 +132,31 @@ def test_white_paper_is_no_yarn(tmp_path: Path, place: tuple[str, str]) -> None:
     with pytest.raises(PhotoError, match="lies on the white paper; show the yarn itself"):
         run(str(path), *place)
     assert run(str(path), *place, "--white", "off") == 0
+
+
+def test_touches_lead_to_a_palette_and_to_a_project(photo_file: Path, tmp_path: Path, capsys) -> None:
+    from blendplan.cli import main
+    from blendplan.palette import read_palette
+    from blendplan.project import load_project
+
+    boxes = ["--box", "10,10,200,200", "--box", "300,100,400,300"]
+    palette, project = tmp_path / "read.csv", tmp_path / "blanket.json"
+    assert run(str(photo_file), *boxes, "--palette", str(palette), "--json") == 0
+    told = json.loads(capsys.readouterr().out)["photos"][0]["yarns"]
+    yarns = read_palette(palette.read_bytes(), "read.csv").yarns
+    assert [y.name for y in yarns] == ["yarn, ñ 毛糸 1", "yarn, ñ 毛糸 2"]
+    with pytest.raises(ProjectError, match="exists already"):
+        run(str(photo_file), *boxes, "--palette", str(palette))
+    assert main(["new", str(project), "--photos", str(photo_file), *boxes]) == 0
+    made = load_project(project)
+    assert [y.name for y in made.yarns] == [y.name for y in yarns]
+    for read, yarn, flat in zip(told, made.yarns, yarns, strict=True):
+        assert [list(s.lab) for s in yarn.shades] == [pytest.approx(s["lab"], abs=0.01) for s in read["shades"]]
+        assert yarn.srgb == flat.srgb
+    # One yarn in two photos is one yarn of the project.
+    one = tmp_path / "one.json"
+    assert main(["new", str(one), "--photos", str(photo_file), str(photo_file), *boxes[:2], "--one-yarn"]) == 0
+    assert len(load_project(one).yarns) == 1
+    capsys.readouterr()
+    assert main(["new", str(tmp_path / "none.json"), "--at", "10,10"]) == 2
+    assert "--at was given without --photos" in capsys.readouterr().err

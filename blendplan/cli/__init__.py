@@ -17,6 +17,7 @@ import signal
 import sys
 import threading
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 from blendplan import __version__
 from blendplan.cli.common import to_stderr
@@ -30,6 +31,14 @@ COMMANDS = ("shades", "blend", "order", "ripple", "skeins", "ledger", "new", "pl
 
 class _Parser(argparse.ArgumentParser):
     given: Sequence[str] | None = None
+
+    def _parse_optional(self, arg_string: str) -> Any:
+        """Take what is no option of this command for a value: a yarn may be called `--x`."""
+        name = arg_string.partition("=")[0]
+        known = self._option_string_actions
+        if any(option.startswith(name) for option in known) or (name[:2] in known and not name.startswith("--")):
+            return super()._parse_optional(arg_string)
+        return None
 
     def error(self, message: str) -> None:  # type: ignore[override]
         """Leave with one plain line and status 2."""
@@ -71,8 +80,11 @@ def _told(error: BlendplanError, args: argparse.Namespace) -> str:
 class _Stopped(KeyboardInterrupt):
     """A Ctrl-C, or another request of the system to end."""
 
+    # The last one of this process; none yet is 0.
+    last = 0
+
     def __init__(self, number: int) -> None:
-        self.number = number
+        self.number = _Stopped.last = number
 
 
 def _stop(number: int, frame: object) -> None:
@@ -122,9 +134,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         )
         to_stderr(_told(full, args))
         return 2
-    except KeyboardInterrupt as stopped:
+    except (KeyboardInterrupt, ImportError) as stopped:
+        # A library that was being loaded says in its own way that it was cut short.
+        if isinstance(stopped, ImportError) and not _Stopped.last:
+            raise
         to_stderr(tr("error: stopped by the keyboard; nothing was half written.", args.lang))
-        return 128 + getattr(stopped, "number", signal.SIGINT)
+        return 128 + (_Stopped.last or signal.SIGINT)
     return status
 
 

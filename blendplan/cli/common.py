@@ -67,6 +67,18 @@ def show_notices(notices: Iterable[Notice], lang: str, units: str = "metric") ->
         to_stderr(tr("note: {sentence}", lang, units, sentence=notice))
 
 
+def check_free(path: str, force: bool) -> None:
+    """Refuse a file that is there already, unless it may be replaced."""
+    from pathlib import Path
+
+    from blendplan.errors import ProjectError
+
+    if Path(path).exists() and not force:
+        raise ProjectError(
+            "{path} exists already; choose another name, or add --force to replace it.", path=path or "''"
+        )
+
+
 def load(args: argparse.Namespace) -> tuple[Blanket, tuple[Notice, ...]]:
     """Return the blanket in a project file and what is to be said about it once the work is done.
 

@@ -92,7 +92,8 @@ def _entered(blanket: Blanket, args: argparse.Namespace) -> Blanket:
         skeins, _, lot = skeins.partition("@")
         blanket = purchase(blanket, _key(blanket, name), _count(skeins), lot, date)
     for told in args.opened:
-        name, skeins = _parts(told if "=" in told else f"{told}=1", "--opened YARN=SKEINS")
+        alone = told in blanket.keys or "=" not in told
+        name, skeins = _parts(f"{told}=1" if alone else told, "--opened YARN=SKEINS")
         blanket = open_skeins(blanket, _key(blanket, name), _count(skeins), date)
     for told in args.weighed:
         name, weight = _parts(told, "--weighed YARN=GRAMS")

@@ -58,6 +58,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--moves", metavar="N", help="show how much better the order as it stands gets with 1 to N moves"
     )
+    parser.add_argument("--into", metavar="PROJECT.json", help="write the order into a project that has its colours")
     parser.add_argument("--json", action="store_true", help="print JSON")
     add_lang(parser)
 
@@ -188,7 +189,8 @@ def run(args: argparse.Namespace) -> int:
     chosen = tuple(y for y in yarns if y.name in found.order)
     mine = replace(question, own=tuple(n for n in own if n in found.order))
     doubt = Doubt() if args.follow else doubt_order(found, chosen, mine)
-    show_notices((*told, *found.notices), args.lang)
+    told = (*told, *found.notices, *(_put_into(args.into, found) if args.into is not None else ()))
+    show_notices(told, args.lang)
     if args.json:
         data = found.to_json() | doubt.to_json()
         data["notices"] += [n.text for n in doubt.notices]
@@ -216,6 +218,36 @@ def run(args: argparse.Namespace) -> int:
             )
         )
     return 0
+
+
+def _put_into(path: str, found: Ordering) -> tuple[Notice, ...]:
+    """Write an order into a project as the rule of its stripes, and return what is to be said of it."""
+    from blendplan.files import read_file
+    from blendplan.project import read_project, save_project
+    from blendplan.wording import note
+
+    blanket, notices = read_project(read_file(path))
+    keys = blanket.keys
+    missing = [name for name in found.order if name not in keys]
+    if missing:
+        raise StripeError(
+            "{path} has no yarn {given}; its yarns are {allowed}; give --into a project with all colours of the order.",
+            path=path,
+            given=repr(missing[0]),
+            allowed=", ".join(keys),
+        )
+    if blanket.making.rows_done:
+        raise StripeError(
+            "{path} has {given} rows worked already, which another order would change; give --into a project that is "
+            "not begun, or a copy of it.",
+            path=path,
+            given=blanket.making.rows_done,
+        )
+    by_hand = blanket.design.stripes is not None
+    order = tuple(keys[name] for name in found.order)
+    design = replace(blanket.design, order=order, arrange="once", times=1, carrier=None, stripes=None)
+    save_project(replace(blanket, design=design), path)
+    return (*notices, note("Stripes set by hand gave way to the order.")) if by_hand else notices
 
 
 class _Progress:

@@ -14,16 +14,28 @@ if TYPE_CHECKING:
     from typing import Any
 
     from blendplan.photo import PhotoReading, Place, Pointed, SameYarn
+    from blendplan.wording import Notice
     from blendplan.yarn import Shade
 
-__all__ = ["HELP", "add_arguments", "run"]
+__all__ = ["HELP", "READING", "add_arguments", "add_reading", "read", "run"]
 
 HELP = "read the shades of the yarns in photos"
+# The options of how photos are read, by the names that their values go by.
+READING = ("box", "at", "white", "grey", "known", "card", "same_light", "one_yarn", "same_yarn", "turn", "grey_card")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's options."""
     parser.add_argument("photos", nargs="+", metavar="PHOTO", help="JPEG, PNG, WebP, TIFF or HEIC file")
+    add_reading(parser)
+    parser.add_argument("--palette", metavar="FILE.csv", help="write what was read as a palette for order or new")
+    parser.add_argument("--force", action="store_true", help="replace the palette if it exists")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of plain text")
+    add_lang(parser)
+
+
+def add_reading(parser: argparse.ArgumentParser) -> None:
+    """Add the options of how photos are read."""
     parser.add_argument(
         "--box",
         action="append",
@@ -71,21 +83,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "second: it tells how the light of the one goes over to the other; as --same-light",
     )
     parser.add_argument("--turn", type=int, default=0, metavar="N", help="quarter turns to the right by hand, -3 to 3")
-    parser.add_argument("--json", action="store_true", help="print JSON instead of plain text")
     parser.add_argument("--grey-card", action="store_true", help=argparse.SUPPRESS)
-    add_lang(parser)
 
 
-def run(args: argparse.Namespace) -> int:
-    """Read the photos and print their shades."""
-    import json
+def read(args: argparse.Namespace) -> tuple[list[PhotoReading], SameYarn | None, tuple[Notice, ...]]:
+    """Return what the photos give, what they give of one yarn where that is asked for, and what is to be said."""
     import sys
 
-    from blendplan.cli.common import show_notices
     from blendplan.errors import PhotoError
     from blendplan.files import read_file
     from blendplan.photo import load_photo, read_photo, share_light
-    from blendplan.photo.reading import shade_to_json
 
     if args.grey_card:
         raise PhotoError("--grey-card is no longer known; say where the grey card lies with --grey X,Y.")
@@ -96,6 +103,7 @@ def run(args: argparse.Namespace) -> int:
         flat = _numbers(card, "card", 8)
         card = [(flat[i], flat[i + 1]) for i in range(0, 8, 2)]
     photos, readings = [], []
+    said: tuple[Notice, ...] = ()
     for position, name in enumerate(args.photos, start=1):
         if sys.stderr.isatty():
             print(f"\r{position}/{len(args.photos)}", end="", file=sys.stderr, flush=True)
@@ -111,9 +119,36 @@ def run(args: argparse.Namespace) -> int:
         if args.one_yarn and all(len(reading.yarns) == 1 for reading in readings):
             same.append([(i, 0) for i in range(len(readings))])
         shared, notice = share_light(photos, readings, same)
-        readings = list(shared)
-        show_notices((notice,), args.lang)
-    yarn = _one_yarn(readings, args.lang) if args.one_yarn else None
+        readings, said = list(shared), (notice,)
+    return readings, _one_yarn(readings, args.lang) if args.one_yarn else None, said
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read the photos and print their shades."""
+    import json
+
+    from blendplan.cli.common import check_free, show_notices
+    from blendplan.files import write_whole
+    from blendplan.photo.reading import shade_to_json
+    from blendplan.wording import note
+
+    if args.palette is not None:
+        check_free(args.palette, args.force)
+    readings, yarn, said = read(args)
+    if args.palette is not None:
+        from blendplan.palette import write_palette
+        from blendplan.start import yarns_read
+
+        write_whole(args.palette, write_palette(yarns_read(readings, yarn)))
+        said = (
+            *said,
+            note(
+                "{path} holds one shade of each yarn and not how sure it is; a project made by 'new --photos' keeps "
+                "both.",
+                path=args.palette,
+            ),
+        )
+    show_notices(said, args.lang)
     if args.json:
         out: dict[str, Any] = {"photos": [r.to_json() for r in readings]}
         if yarn is not None:
