@@ -13,15 +13,18 @@ import random
 import signal
 import sys
 import time
+from contextlib import closing
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
+from test_kept_sets import Faulty, failing, kill
 
 from blendplan.edits import edit_between
 from blendplan.errors import BlendplanError, NotKeptError
 from blendplan.kept import open_library
-from blendplan.kept.file import NAME
+from blendplan.kept.file import NAME, connect, keep_copy
 
 resource = pytest.importorskip("resource")
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="faults are put into a forked child")
@@ -105,18 +108,55 @@ def test_each_write_of_the_library_fails_in_turn(tmp_path: Path) -> None:
 
 def test_a_kill_at_any_moment_loses_at_most_the_press_under_way(tmp_path: Path) -> None:
     dice, number, last = random.Random(20), begun(tmp_path), 0
-    for _ in range(TIMES):
+    for k in range(TIMES):
         read, write = os.pipe()
         child = presses(tmp_path, number, write, None)
         os.close(write)
-        # From before the file is open to amid the presses.
+        # From before the file is open to amid the presses, every other time surely after the first.
+        if k % 2:
+            last = max(last, int(os.read(read, 65536).split()[0]))
         time.sleep(dice.uniform(0, 0.12))
         os.kill(child, signal.SIGKILL)
         last = max(last, told_by(read))
         os.close(read)
         os.waitpid(child, 0)
         last = stands(tmp_path, number, last)
-    assert last, "no press was kept; the times do not fit this machine"
+    assert last
+
+
+@pytest.mark.parametrize(("fault", "before"), [(None, True), (kill, True), (kill, False)])
+def test_a_damaged_library_is_laid_aside_wherever_a_call_fails(fault: Any, before: bool, tmp_path: Path) -> None:
+    harmed = b"this is no library"
+    for at in range(1, 60):
+        folder = tmp_path / f"{at}"
+        begun(folder)
+        with closing(connect(folder / NAME)) as db:
+            keep_copy(db, folder, date(2026, 1, 1))
+        (folder / NAME).write_bytes(harmed)
+        child = os.fork()
+        if child == 0:
+            status = 7
+            try:
+                faulty = Faulty(at, fault or failing((errno.EIO, errno.ENOSPC, errno.EACCES)[at % 3]), before)
+                faulty.put()
+                open_library(folder)
+                status = 0 if faulty.count >= at else 5
+            except BlendplanError:
+                status = 3
+            finally:
+                os._exit(status)
+        status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+        assert status in (0, 3, 5, -signal.SIGKILL), (at, status)
+        library, _ = open_library(folder)
+        assert [one.title for one in library.blankets()] == ["0"], (at, status)
+        library.close()
+        aside = [p.read_bytes() for p in folder.glob("library-damaged*.sqlite3")]
+        assert aside == [harmed] and not list(folder.glob("*.part*")), (at, status)
+        if status == 5:
+            break
+    else:
+        pytest.fail("the opening never came to its end")
+    assert at > 5
 
 
 class _Vfs(ctypes.Structure):

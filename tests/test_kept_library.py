@@ -8,10 +8,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
-import signal
 import sqlite3
-import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -520,44 +517,6 @@ def test_every_released_version_opens_with_all_it_held(version: int, tmp_path: P
     assert library.undo(1, same).now == {**FIRST, "page": {"crops": [{"yarn": "k1", "picture": ""}]}, "title": "before"}
     with closing(sqlite3.connect(tmp_path / f"library-of-version-{version}.sqlite3")) as copy:
         assert copy.execute("PRAGMA user_version").fetchone() == (version,)
-
-
-PRESSES = """
-import sys
-import tempfile
-from blendplan.edits import edit_between
-from blendplan.kept import open_library
-from pathlib import Path
-library, _ = open_library(Path(sys.argv[1]))
-number = library.add({"title": "0", "n": 0}, "0")
-now = library.read(number, lambda e: e).now
-for n in range(1, 100000):
-    now = library.edit(number, edit_between(now, {"title": str(n), "n": n}), "desk", lambda e: e).now
-    print(n, flush=True)
-"""
-
-
-@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL here")
-def test_a_kill_loses_at_most_the_press_under_way(tmp_path: Path) -> None:
-    for k in range(6):
-        folder = tmp_path / f"{k}"
-        child = subprocess.Popen(
-            [sys.executable, "-c", PRESSES, str(folder)], stdout=subprocess.PIPE, text=True, encoding="utf-8"
-        )
-        assert child.stdout is not None
-        last = 0
-        for line in child.stdout:
-            last = int(line)
-            if last >= 20 + 37 * k:
-                child.kill()
-        child.wait()
-        library, said = open_library(folder)
-        assert said == ()
-        number = library.blankets()[0].id
-        now = library.read(number, same).now
-        assert last <= now["n"] <= last + 1
-        assert now["title"] == str(now["n"])
-        assert library.undo(number, same).now["n"] == now["n"] - 1
 
 
 # ---- the law, played: two windows, a crash, undo and redo
