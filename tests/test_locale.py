@@ -6,6 +6,7 @@ import ast
 import json
 import re
 import string
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -169,6 +170,7 @@ def templates(
     return []
 
 
+@cache
 def all_sentences() -> list[tuple[str, str | None]]:
     paths = [p for p in sorted(PACKAGE.rglob("*.py")) if p.name not in DEFINED_IN]
     return sentences({str(p.relative_to(PACKAGE)): p.read_text(encoding="utf-8") for p in paths})

@@ -132,7 +132,14 @@ def judged(samples: Path) -> Callable[[str], list[cards.Judged]]:
     def judge(name: str) -> list[cards.Judged]:
         # Half a card is the dearest set, and only its well exposed photographs are asked for.
         asked = [s for s in shots if s.well] if name == "half a card" else shots
-        return cards.judged(asked, values, cards.sets()[name])
+        # The bench takes all draws of references for each photograph; here they take turns, three a photograph.
+        drawn = cards.sets()[name]
+        turns = [{(3 * i + k) % len(drawn) for k in range(3)} for i in range(len(asked))]
+        return [
+            found
+            for shot, turn in zip(asked, turns, strict=True)
+            for found in cards.judged([shot], values, [drawn[k] for k in sorted(turn)])
+        ]
 
     return judge
 
