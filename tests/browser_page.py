@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -39,6 +39,36 @@ def chromium_path() -> str:
     return path
 
 
+PATIENCE_S = 180
+# What the page says and hears on its line to the server, so that a test can know when a press was answered.
+_WATCH = """(() => {
+  const line = window.line = { said: 0, heard: 0, busy: 0 };
+  window.WebSocket = class extends window.WebSocket {
+    constructor(...how) {
+      super(...how);
+      this.addEventListener("message", () => { line.heard = performance.now(); });
+    }
+    send(data) { line.said = performance.now(); super.send(data); }
+  };
+})()"""
+# Quiet: connected, no run under way or asked for, nothing said that is not answered, nothing of an older run left.
+_QUIET = """quiet => {
+  const line = window.line, app = document.querySelector("[data-testid=stApp]"), now = performance.now();
+  if (!line || !line.said || line.heard <= line.said || !app || app.dataset.testScriptState !== "notRunning"
+    || app.dataset.testConnectionState !== "CONNECTED" || document.querySelector('[data-stale="true"]')
+    || document.fonts.status !== "loaded") { if (line) line.busy = now; return false; }
+  return now - Math.max(line.said, line.heard, line.busy) >= quiet;
+}"""
+# Where elements are, and whether a picture is on its way there or a motion that has an end goes on.
+_PLACES = """elements => {
+  const roots = [document, ...new Set(elements.map(e => e.getRootNode()))];
+  const images = roots.flatMap(r => [...r.querySelectorAll("img")]);
+  const moving = images.some(i => !i.complete && i.loading !== "lazy") || document.getAnimations().some(
+    a => a.playState === "running" && a.effect.getComputedTiming().endTime < 1e9);
+  return moving || !elements.length ? "" : JSON.stringify(elements.map(e => e.getBoundingClientRect()));
+}"""
+
+
 @contextmanager
 def chromium(*more: str) -> Iterator[Any]:
     """Start Chromium, with more arguments where a test needs them, and close it."""
@@ -47,6 +77,16 @@ def chromium(*more: str) -> Iterator[Any]:
 
     with sync_playwright() as play:
         started = play.chromium.launch(executable_path=path, args=[*ARGS, *more])
+        make = started.new_context
+
+        def new_context(**how: Any) -> Any:
+            context = make(**how)
+            context.add_init_script(_WATCH)
+            # Only what fails waits so long; a machine may be busy with other work.
+            context.set_default_timeout(PATIENCE_S * 1000)
+            return context
+
+        started.new_context = new_context
         yield started
         started.close()
 
@@ -73,7 +113,7 @@ def page_server(home: Path, *, pid: list[int] | None = None, **env: str) -> Iter
         pid.append(process.pid)
     address = f"http://127.0.0.1:{port}"
     try:
-        for _ in range(300):
+        for _ in range(10 * PATIENCE_S):
             try:
                 with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
                     break
@@ -84,19 +124,35 @@ def page_server(home: Path, *, pid: list[int] | None = None, **env: str) -> Iter
         yield address
     finally:
         process.terminate()
-        process.wait(10)
+        process.wait(PATIENCE_S)
         log.close()
 
 
 def settle(page, quiet: int = 200) -> None:
-    """Wait until the page has not been running for a while: a press takes a moment to begin its run."""
-    page.wait_for_selector(".st-key-bar", timeout=60_000)
-    for _ in range(2):
-        page.wait_for_timeout(quiet)
-        page.wait_for_function(
-            '!document.querySelector(\'[data-testid="stStatusWidget"], [data-stale="true"]\')',
-            timeout=60_000,
-        )
+    """Wait until every press is answered, drawn and loaded, and for a moment nothing more has come."""
+    page.wait_for_selector(".st-key-bar")
+    page.wait_for_function(_QUIET, arg=quiet)
+
+
+def still(page, selector: str) -> None:
+    """Wait until nothing moves elements any more: no run, no picture that loads, no motion; the same six times."""
+    settle(page)
+    seen: list[str] = []
+
+    def stands() -> bool:
+        seen.append(page.locator(selector).evaluate_all(_PLACES))
+        return seen[-1] != "" and seen[-6:] == [seen[-1]] * 6
+
+    until(page, stands)
+
+
+def until(page, read: Callable[[], Any], holds: Callable[[Any], bool] = bool) -> Any:
+    """Read until what is read is as it should be, and return it; else fail with what was read last."""
+    end = time.monotonic() + PATIENCE_S
+    while not holds(found := read()):
+        assert time.monotonic() < end, found
+        page.wait_for_timeout(30)
+    return found
 
 
 def open_page(browser, address: str, *, width: int = 1280, height: int = 900, dark: bool = False, **more):
@@ -115,10 +171,10 @@ def open_page(browser, address: str, *, width: int = 1280, height: int = 900, da
 
 def open_place(page, name: str) -> None:
     """Open a place beside the picture by its key, from the bar of a desk, its own way in, or the list of a phone."""
-    page.locator(".st-key-phone-buying button").wait_for(state="attached", timeout=30_000)
+    page.locator(".st-key-phone-buying button").wait_for(state="attached")
     own = {"library": ".st-key-title-bar button", "fabric": "button[data-k=fabric]"}
     here = page.locator(own.get(name, f".st-key-go-{name} button"))
-    here.or_(page.locator(".st-key-phone-places button")).filter(visible=True).first.wait_for(timeout=30_000)
+    here.or_(page.locator(".st-key-phone-places button")).filter(visible=True).first.wait_for()
     if not here.is_visible():
         page.locator(".st-key-phone-places button").click()
         settle(page)

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from browser_page import open_page, open_place, settle, shot, unfold
+from browser_page import open_page, open_place, settle, shot, still, unfold, until
 from test_browser_page import axe_faults
 
 pytestmark = pytest.mark.browser
@@ -19,17 +19,14 @@ def rows(page) -> list[str]:
 
 def wait_rows(page, change) -> list[str]:
     """Wait until the stripes answer a question."""
-    for _ in range(150):
-        found = rows(page)
-        if change(found):
-            settle(page)
-            return found
-        page.wait_for_timeout(100)
-    raise AssertionError(rows(page))
+    found = until(page, lambda: rows(page), change)
+    settle(page)
+    return found
 
 
 def spot(page, at: float) -> tuple[float, float]:
-    """Return a place in the picture, a share of the blanket's height from its foot."""
+    """Return a place in the picture, a share of the blanket's height from its foot, once it stands."""
+    still(page, ".picture canvas.cloth")
     box = page.locator(".picture canvas.cloth").bounding_box()
     return box["x"] + box["width"] * 0.4, box["y"] + box["height"] * (1 - at)
 
@@ -46,10 +43,10 @@ def test_a_stripe_is_pressed_pulled_dragged_and_taken_back(browser, served) -> N
     page.mouse.click(*spot(page, 0.42))
     page.locator(".st-key-tag").wait_for()
     settle(page)
-    at = next(
-        i for i, e in enumerate(page.locator(".picture .tab").all()) if e.get_attribute("aria-selected") == "true"
-    )
+    at = page.locator(".picture .tab").evaluate_all("t => t.findIndex(e => e.ariaSelected === 'true')")
+    assert at >= 0
     # Pulled by its pill: rows count along, one change when let go.
+    still(page, ".picture .pill")
     pill = page.locator(".picture .pill").bounding_box()
     x, y = pill["x"] + pill["width"] / 2, pill["y"] + pill["height"] / 2
     page.mouse.move(x, y)
@@ -61,15 +58,16 @@ def test_a_stripe_is_pressed_pulled_dragged_and_taken_back(browser, served) -> N
     page.get_by_role("button", name="Undo", exact=True).first.click()
     wait_rows(page, lambda found: found == before)
     # Dragged to another place; Esc first puts it back.
-    page.mouse.move(*spot(page, 0.95))
+    start, end = spot(page, 0.95), spot(page, 0.5)
+    page.mouse.move(*start)
     page.mouse.down()
-    page.mouse.move(*spot(page, 0.5), steps=6)
+    page.mouse.move(*end, steps=6)
     page.keyboard.press("Escape")
     page.mouse.up()
     assert rows(page) == before
-    page.mouse.move(*spot(page, 0.95))
+    page.mouse.move(*start)
     page.mouse.down()
-    page.mouse.move(*spot(page, 0.5), steps=6)
+    page.mouse.move(*end, steps=6)
     page.mouse.up()
     moved = wait_rows(page, lambda found: found != before)
     assert sorted(map(shape, moved)) == sorted(map(shape, before)) and shape(moved[-1]) != shape(before[-1])
@@ -142,14 +140,14 @@ def test_what_the_list_of_keys_says_is_so(browser, served) -> None:
         told = end.get_attribute("aria-valuenow")
         end.focus()
         page.keyboard.press(key)
+        until(page, lambda end=end: int(end.get_attribute("aria-valuenow")), lambda now, told=told: now > int(told))
         settle(page)
-        assert int(end.get_attribute("aria-valuenow")) > int(told), tape
     skein = page.locator(".shelf .yarn")
     skein.first.focus()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("Space")
     page.locator(".shelf .yarn.on").wait_for()
-    assert skein.nth(1).get_attribute("aria-pressed") == "true"
+    until(page, lambda: skein.nth(1).get_attribute("aria-pressed") == "true")
     page.context.close()
 
 
@@ -159,13 +157,14 @@ def test_a_stripe_on_a_phone_is_dragged_after_a_hold_and_the_picture_folds(brows
     page.touchscreen.tap(*spot(page, 0.42))
     page.locator(".st-key-tag").wait_for()
     settle(page)
-    assert page.locator(".picture .pill").is_visible()
+    page.locator(".picture .pill").wait_for()
     page.get_by_role("button", name="Close").click()
     settle(page)
     page.get_by_role("button", name="Fold", exact=True).click()
-    assert page.locator(".picture .frame").bounding_box()["height"] < 140
+    frame = page.locator(".picture .frame")
+    until(page, lambda: frame.bounding_box()["height"], lambda high: high < 140)
     page.get_by_role("button", name="Unfold the picture").click()
-    assert page.locator(".picture .frame").bounding_box()["height"] > 200
+    until(page, lambda: frame.bounding_box()["height"], lambda high: high > 200)
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     page.context.close()
 
@@ -182,20 +181,17 @@ def test_a_line_is_drawn_on_a_picture_and_its_order_taken(browser, served, tmp_p
     open_place(page, "order")
     unfold(page, "follow-picture-fold")
     page.locator(".st-key-follow-picture-fold input[type=file]").set_input_files(str(tmp_path / "dusk.png"))
-    page.wait_for_selector(".end", timeout=20_000)
+    page.wait_for_selector(".end")
     settle(page)
     fold = page.locator(".st-key-follow-picture-fold")
 
     def has(label: str, wanted: int, near: int = 3) -> None:
         field = fold.get_by_label(label)
-        for _ in range(50):
-            if abs(int(field.input_value()) - wanted) <= near:
-                return
-            page.wait_for_timeout(100)
-        raise AssertionError(f"{label}: {field.input_value()}, not {wanted}")
+        until(page, lambda: int(field.input_value()), lambda found: abs(found - wanted) <= near)
 
     has("End, from the top", 300, 0)
     stage = fold.locator(".stage")
+    still(page, ".st-key-follow-picture-fold .stage")
     stage.scroll_into_view_if_needed()
     place = stage.bounding_box()
 
@@ -217,9 +213,8 @@ def test_a_line_is_drawn_on_a_picture_and_its_order_taken(browser, served, tmp_p
     start.focus()
     held = int(fold.get_by_label("Start, from the left").input_value())
     page.keyboard.press("ArrowRight")
-    page.wait_for_timeout(900)
-    settle(page)
     has("Start, from the left", held + 4, 0)
+    settle(page)
     expect(start).to_be_focused()
     # An end by a number.
     fold.get_by_label("End, from the top").fill("12")

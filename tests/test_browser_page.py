@@ -10,7 +10,18 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser_page import chromium_path, open_page, open_place, page_server, settle, shot, small_controls, unfold
+from browser_page import (
+    chromium_path,
+    open_page,
+    open_place,
+    page_server,
+    settle,
+    shot,
+    small_controls,
+    still,
+    unfold,
+    until,
+)
 from pypdf import PdfReader
 from test_page_offline import blocked_env
 
@@ -46,15 +57,20 @@ def photo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[tuple[fl
     return path, boxes
 
 
-def axe_faults(page) -> list[str]:
+WCAG = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+# What axe-core has on colours within these levels.
+COLOURS = {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}
+
+
+def axe_faults(page, rules: dict[str, object] = WCAG) -> list[str]:
     """Return axe-core's violations of WCAG 2.2 A and AA, each with the places."""
     import axe_core_python
 
     source = (Path(axe_core_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
-    page.evaluate(source)
+    if page.evaluate("typeof axe === 'undefined'"):
+        page.evaluate(source)
     found = page.evaluate(
-        "async () => (await axe.run(document, {runOnly: {type: 'tag', values: "
-        "['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa']}, resultTypes: ['violations']})).violations"
+        "async runOnly => (await axe.run(document, {runOnly, resultTypes: ['violations']})).violations", rules
     )
     return [
         f"{v['id']} ({v['impact']}): {n['target']} {n['html'][:160]} {n['failureSummary'][:200]}"
@@ -67,7 +83,7 @@ def has_value(page, label: str, value: str) -> None:
     """Check a field, giving the browser time to fill it."""
     from playwright.sync_api import expect
 
-    expect(page.get_by_label(label)).to_have_value(value, timeout=10_000)
+    expect(page.get_by_label(label)).to_have_value(value, timeout=120_000)
 
 
 def open_rule(page) -> None:
@@ -102,6 +118,7 @@ def test_axe_can_fail(browser) -> None:
     page = browser.new_page()
     page.set_content('<html lang="en"><title>t</title><main><img src="x"><p style="color:#aaa">pale</p></main></html>')
     assert {f.split(" ")[0] for f in axe_faults(page)} == {"image-alt", "color-contrast"}
+    assert {f.split(" ")[0] for f in axe_faults(page, COLOURS)} == {"color-contrast"}
     page.close()
 
 
@@ -117,19 +134,20 @@ def test_the_whole_job(browser, home, photo) -> None:
     with page.expect_file_chooser() as chooser:
         page.get_by_role("button", name="Start with photographs of my yarn").click()
     chooser.value.set_files(str(picture))
-    page.wait_for_selector("[class*='st-key-stage-']", timeout=30_000)
+    page.wait_for_selector("[class*='st-key-stage-']")
     settle(page)
 
     # What was found goes by key, then two are drawn by hand.
-    for _ in range(12):
-        if not page.locator(".box").count():
-            break
+    left = page.locator(".box").count()
+    while left:
         page.locator(".box").first.focus()
         page.keyboard.press("Delete")
+        left = until(page, page.locator(".box").count, lambda n, left=left: n < left)
         settle(page)
     page.get_by_text("No yarn is marked yet.").wait_for()
     for n, (left, top, right, bottom) in enumerate(boxes, 1):
         stage = page.locator(".stage")
+        still(page, ".stage")
         stage.scroll_into_view_if_needed()
         place = stage.bounding_box()
         inset = 0.03
@@ -138,7 +156,7 @@ def test_the_whole_job(browser, home, photo) -> None:
         page.mouse.move(place["x"] + 0.5 * (left + right) * place["width"], place["y"] + 0.5 * place["height"])
         page.mouse.move(place["x"] + (right - inset) * place["width"], place["y"] + (bottom - inset) * place["height"])
         page.mouse.up()
-        page.wait_for_function(f"document.querySelectorAll('.st-key-yarn-cards .yp-cmp').length === {n}")
+        page.wait_for_function("n => document.querySelectorAll('.st-key-yarn-cards .yp-cmp').length === n", arg=n)
         settle(page)
     shot(page, "photo-boxes", full=True)
     fields = page.locator(".st-key-yarn-cards input")
@@ -149,8 +167,11 @@ def test_the_whole_job(browser, home, photo) -> None:
     page.get_by_role("button", name="Draw my blanket").click()
     settle(page)
     page.locator(".lab").filter(has_text="毛糸 Slate").first.wait_for()
-    labels = page.locator(".lab").all_inner_texts()
-    assert [("Rust, the old one" in labels[0]), ("毛糸 Slate" in labels[1])] == [True, True], labels
+    until(
+        page,
+        page.locator(".lab").all_inner_texts,
+        lambda labels: len(labels) > 1 and "Rust, the old one" in labels[0] and "毛糸 Slate" in labels[1],
+    )
 
     # The shade that was read is the one held, within what a photo with paper can give (stated target: p95 of 5).
     # The paper is drawn at 236 and read as white paper (about 86 % reflectance), so the yarn is a little lighter.
@@ -171,7 +192,7 @@ def test_the_whole_job(browser, home, photo) -> None:
     page.keyboard.press("Tab")
     settle(page)
     open_place(page, "buying")
-    assert page.get_by_text(re.compile(r"\d+ skeins? to buy")).filter(visible=True).count()
+    page.get_by_text(re.compile(r"\d+ skeins? to buy")).filter(visible=True).first.wait_for()
     # The picture never leaves, however far the place beside it is scrolled.
     page.locator(".st-key-papers-fold").scroll_into_view_if_needed()
     page.wait_for_function("document.querySelector('.st-key-wool').getBoundingClientRect().top > 0")
@@ -182,14 +203,14 @@ def test_the_whole_job(browser, home, photo) -> None:
     handle = page.get_by_role("button", name="Move Rust, the old one up, now number 1")
     handle.focus()
     page.keyboard.press("Enter")
-    settle(page)
-    assert "Rust" in page.locator(".st-key-order-list ol li").first.inner_text(), "the first worked is at the bottom"
+    # The first worked is at the bottom.
+    until(page, page.locator(".st-key-order-list ol li").first.inner_text, lambda text: "Rust" in text)
 
     # A refresh in the middle brings everything back.
     page.reload()
     settle(page)
     open_rule_again(page)
-    assert "毛糸 Slate" in page.locator(".st-key-order-list ol li").last.inner_text()
+    until(page, page.locator(".st-key-order-list ol li").last.inner_text, lambda text: "毛糸 Slate" in text)
     open_place(page, "yarn")
     page.get_by_role("combobox", name="Yarn to look at").wait_for()
     has_value(page, "One skein measures (m)", "182.5")
@@ -204,7 +225,7 @@ def test_the_whole_job(browser, home, photo) -> None:
     has_value(page, "Rows done", "0")
     open_place(page, "buying")
     unfold(page, "papers-fold")
-    with page.expect_download(timeout=30_000) as got:
+    with page.expect_download() as got:
         page.get_by_role("button", name="PDF to pin up").click()
     pdf = PdfReader(io.BytesIO(Path(got.value.path()).read_bytes()))
     assert len(pdf.pages) >= 1 and "Rust, the old one" in "".join(p.extract_text() for p in pdf.pages)
@@ -230,6 +251,7 @@ def test_long_names_stay_in_their_rows_on_a_phone(browser, served, lines) -> Non
     field.press("Enter")
     settle(page)
     open_rule(page)
+    still(page, ".st-key-order-list ol li")
     rows = page.locator(".st-key-order-list ol li").evaluate_all(
         """rows => rows.map(row => {
           const name = row.querySelector(".name"), range = document.createRange();
@@ -281,29 +303,41 @@ def test_two_tabs_do_not_overwrite_each_other(browser, home) -> None:
     two.context.close()
 
 
-@pytest.mark.parametrize("look", ["light", "dark", "forced"])
-def test_axe_finds_nothing(browser, served, look) -> None:
-    more = {"forced_colors": "active"} if look == "forced" else {}
-    page = open_page(browser, served, dark=look == "dark", **more)
+def test_axe_finds_nothing_by_day_by_night_and_in_colours_of_the_system(browser, served) -> None:
+    page = open_page(browser, served)
+    grounds = set()
     faults = axe_faults(page)
-    shot(page, f"page-{look}", full=True)
-    # Another look changes colours alone: it is tried where most of them are.
-    for place in every_place(page, PLACES if look == "light" else ("order", "yarn", "buying", "library")):
+    for place in every_place(page):
+        shot(page, f"page-{place}", full=True)
         faults += axe_faults(page)
-        shot(page, f"page-{look}-{place}", full=True)
+        # Another look changes colours alone: it is tried where most of them are.
+        for look in ("dark", "forced") if place in ("order", "yarn", "buying", "library") else ():
+            page.emulate_media(
+                color_scheme="dark" if look == "dark" else "light", forced_colors="active" if look == "forced" else None
+            )
+            still(page, ".stApp")
+            grounds.add(page.locator(".stApp").evaluate("e => getComputedStyle(e).backgroundColor"))
+            shot(page, f"page-{look}-{place}", full=True)
+            faults += [f"{look}: {fault}" for fault in axe_faults(page, COLOURS)]
+        page.emulate_media(color_scheme="light", forced_colors="none")
+        grounds.add(page.locator(".stApp").evaluate("e => getComputedStyle(e).backgroundColor"))
+    assert len(grounds) == 3, "each look was really on"
     assert not sorted(set(faults))
     page.context.close()
 
 
-@pytest.mark.parametrize(("width", "dark"), [(390, False), (360, True)])
-def test_a_phone_needs_no_sideways_scroll(browser, served, width, dark) -> None:
-    page = open_page(browser, served, width=width, height=844, dark=dark, has_touch=True)
+def test_a_phone_needs_no_sideways_scroll(browser, served) -> None:
+    page = open_page(browser, served, width=390, height=844, has_touch=True)
     main = page.locator("[data-testid=stMain]")
     for place in every_place(page):
-        assert page.evaluate("document.documentElement.scrollWidth") <= width, place
-        assert main.evaluate("e => e.scrollWidth") <= width, place
-        assert small_controls(page) == [], place
-        shot(page, f"phone-{width}-{place}")
+        for width, scheme in ((390, "light"), (360, "dark")):
+            page.set_viewport_size({"width": width, "height": 844})
+            page.emulate_media(color_scheme=scheme)
+            still(page, ".st-key-side")
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, place
+            assert main.evaluate("e => e.scrollWidth") <= width, place
+            assert small_controls(page) == [], place
+            shot(page, f"phone-{width}-{place}")
     page.context.close()
 
 
@@ -319,7 +353,7 @@ def test_names_are_inert(browser, served) -> None:
     settle(page)
     labels = 0
     for place in every_place(page, ("order", "yarn", "buying", "stripes")):
-        page.wait_for_timeout(300)
+        still(page, ".st-key-side")
         assert page.evaluate("window.hit") is None, place
         assert not page.locator("img[src='x']").count(), place
         assert not [url for url in asked if "invalid" in url], place
@@ -337,9 +371,10 @@ def test_thirty_quick_changes_keep_the_picture(browser, served) -> None:
     plus = page.locator(".st-key-solid-rows").get_by_test_id("stNumberInputStepUp")
     for _ in range(30):
         plus.click()
+    has_value(page, "Rows of a solid stripe", "38")
     settle(page, 600)
     has_value(page, "Rows of a solid stripe", "38")
-    assert page.locator(".st-key-picture-column canvas, canvas").first.is_visible()
+    assert page.locator("canvas").first.is_visible()
     assert not gone
     page.context.close()
 
@@ -374,7 +409,7 @@ def test_served_to_others_the_tab_keeps_the_work(browser, served) -> None:
     for wrong in ('{"format": "blendplan-project", "version": 1, "yarns": 3}', "[" * 9000, "\ud800", "0" * 3_000_000):
         page.evaluate("text => sessionStorage.setItem('blendplan-work', text)", wrong)
         page.reload()
-        page.get_by_text("had kept of your work is damaged").wait_for(timeout=20_000)
+        page.get_by_text("had kept of your work is damaged").wait_for()
         settle(page)
         open_rule(page)
         has_value(page, "Rows of a solid stripe", "8")
@@ -394,7 +429,7 @@ def test_a_browser_that_keeps_nothing_is_told(browser, served) -> None:
     settle(page)
     page.get_by_role("button", name="More", exact=True).first.click()
     page.get_by_role("button", name="Start my own").click()
-    page.get_by_text("does not let this page keep your work in its tab").first.wait_for(timeout=20_000)
+    page.get_by_text("does not let this page keep your work in its tab").first.wait_for()
     settle(page)
     page.reload()
     settle(page)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
 
 import numpy as np
 import pytest
-from browser_page import chromium, chromium_path, page_server, settle, shot
+from browser_page import open_page, settle, shot, still, until
 from PIL import Image
 
 pytestmark = pytest.mark.browser
@@ -31,17 +30,8 @@ def picture() -> bytes:
 
 
 @pytest.fixture(scope="module")
-def phone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[object]:
-    chromium_path()
-    folder = tmp_path_factory.mktemp("phone")
-    with page_server(folder / "home", BLENDPLAN_SERVED="1") as address, chromium() as started:
-        context = started.new_context(
-            viewport={"width": 390, "height": 844}, device_scale_factor=2, is_mobile=True, has_touch=True
-        )
-        page = context.new_page()
-        page.goto(address)
-        settle(page)
-        yield page
+def phone(browser, served: str):
+    return open_page(browser, served, width=390, height=844, device_scale_factor=2, is_mobile=True, has_touch=True)
 
 
 def swipe(page, start: tuple[float, float], end: tuple[float, float]) -> None:
@@ -51,7 +41,7 @@ def swipe(page, start: tuple[float, float], end: tuple[float, float]) -> None:
     for k in range(1, 9):
         x, y = (a + (b - a) * k / 8 for a, b in zip(start, end, strict=True))
         line.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [{"x": x, "y": y}]})
-        page.wait_for_timeout(25)
+        page.evaluate("() => new Promise(requestAnimationFrame)")
     line.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
     line.detach()
 
@@ -65,7 +55,7 @@ def test_a_camera_shot_becomes_a_shade(phone) -> None:
     field = chooser.value.element
     assert field.get_attribute("capture") == "environment" and "image/*" in field.get_attribute("accept")
     chooser.value.set_files({"name": "shot.jpg", "mimeType": "image/jpeg", "buffer": picture()})
-    phone.wait_for_selector(".yp-cmp b", timeout=60_000)
+    phone.wait_for_selector(".yp-cmp b")
     settle(phone)
     assert phone.locator(".yp-cmp").count() == 1
     shown = phone.evaluate("getComputedStyle(document.querySelector('.yp-cmp b')).backgroundColor")
@@ -89,19 +79,21 @@ def test_a_finger_draws_a_box_only_when_asked_to(phone) -> None:
             (place["x"] + 0.60 * place["width"], place["y"] + 0.40 * place["height"]),
         )
 
-    # Without a press on the button the finger draws nothing.
+    # Without a press on the button the finger draws nothing: it scrolls.
+    still(phone, ".stage")
     swipe(phone, *spots())
-    phone.wait_for_timeout(600)
-    settle(phone)
+    settle(phone, 600)
     assert phone.locator(".box").count() == before
 
     phone.get_by_role("button", name="Draw with the finger").tap()
+    still(phone, ".stage")
     stage.scroll_into_view_if_needed()
+    still(phone, ".stage")
     top = main.evaluate("e => e.scrollTop")
     start, end = spots()
     swipe(phone, start, end)
-    phone.wait_for_function(f"document.querySelectorAll('.yp-cmp').length === {before + 1}")
-    settle(phone)
+    until(phone, phone.locator(".yp-cmp").count, lambda n: n == before + 1)
+    still(phone, ".stage")
     assert abs(main.evaluate("e => e.scrollTop") - top) < 20, "the page stays under a drawing finger"
     # Drawn over the box that was there, from corner to corner of the finger's way.
     drawn = phone.locator(".box").last.bounding_box()

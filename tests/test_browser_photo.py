@@ -4,24 +4,16 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 import scenes
-from browser_page import chromium_path, open_page, page_server, settle
+from browser_page import open_page, settle, still, until
 from PIL import Image
 from test_browser_page import axe_faults
 from test_page_photos import CORNERS, SEED, chart_picture
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    chromium_path()
-    with page_server(tmp_path_factory.mktemp("photos") / "home", BLENDPLAN_SERVED="1") as address:
-        yield address
 
 
 @pytest.fixture(scope="module")
@@ -36,13 +28,13 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     return {p.stem: p for p in folder.iterdir()}
 
 
-def begin(browser, address: str, file: Path, **more):
-    page = open_page(browser, address, **more)
+def begin(browser, served: str, file: Path, **more):
+    page = open_page(browser, served, **more)
     page.locator("[class*='st-key-photos-'] input[type=file]").first.set_input_files(str(file))
-    page.wait_for_selector(".stage .box", timeout=30_000)
+    page.wait_for_selector(".stage .box")
     settle(page)
     page.get_by_text("More about").first.click()
-    settle(page)
+    still(page, ".stage")
     return page
 
 
@@ -52,8 +44,9 @@ def press(page, name: str) -> None:
 
 
 def where(page, x: float, y: float, size: tuple[int, int]) -> tuple[float, float]:
-    """Return where a pixel of a photo stands on the screen."""
+    """Return where a pixel of a photo stands on the screen, once it stands."""
     stage = page.locator(".stage")
+    still(page, ".stage")
     stage.scroll_into_view_if_needed()
     place = stage.bounding_box()
     return place["x"] + place["width"] * (x + 0.5) / size[0], place["y"] + place["height"] * (y + 0.5) / size[1]
@@ -65,12 +58,12 @@ def numbers(page) -> list[list[int]]:
         page.locator("[class*='st-key-typed-'] summary").first.click()
         settle(page)
     fields = page.get_by_label(re.compile("^Box .: left, top"))
-    return [[int(v) for v in fields.nth(i).input_value().split(",")] for i in range(fields.count())]
+    return [[int(v) for v in value.split(",")] for value in fields.evaluate_all("fields => fields.map(f => f.value)")]
 
 
 @pytest.mark.parametrize(("width", "shape"), [(1280, "wide"), (390, "tall")])
-def test_a_photo_keeps_its_shape_and_its_boxes_lie_right(browser, address, files, width: int, shape: str) -> None:
-    page = begin(browser, address, files[shape], width=width, height=800)
+def test_a_photo_keeps_its_shape_and_its_boxes_lie_right(browser, served, files, width: int, shape: str) -> None:
+    page = begin(browser, served, files[shape], width=width, height=800)
     size = Image.open(files[shape]).size
     drawn = page.locator(".stage img").bounding_box()
     assert drawn["width"] / drawn["height"] == pytest.approx(size[0] / size[1], rel=0.01)
@@ -85,8 +78,8 @@ def test_a_photo_keeps_its_shape_and_its_boxes_lie_right(browser, address, files
     page.context.close()
 
 
-def test_a_box_is_moved_and_sized_by_pointer(browser, address, files) -> None:
-    page = begin(browser, address, files["wide"])
+def test_a_box_is_moved_and_sized_by_pointer(browser, served, files) -> None:
+    page = begin(browser, served, files["wide"])
     before = numbers(page)
     size = (scenes.WIDTH, scenes.HEIGHT)
 
@@ -96,7 +89,6 @@ def test_a_box_is_moved_and_sized_by_pointer(browser, address, files) -> None:
         page.mouse.move(*where(page, (start[0] + end[0]) / 2, (start[1] + end[1]) / 2, size))
         page.mouse.move(*where(page, *end, size))
         page.mouse.up()
-        page.wait_for_timeout(600)
         settle(page)
 
     left, top, right, bottom = before[1]
@@ -104,68 +96,63 @@ def test_a_box_is_moved_and_sized_by_pointer(browser, address, files) -> None:
     dy = 15 if bottom + 15 <= size[1] else -15
     middle = ((left + right) / 2, (top + bottom) / 2)
     drag(middle, (middle[0] + dx, middle[1] + dy))
-    moved = numbers(page)
-    assert moved[1] == pytest.approx([left + dx, top + dy, right + dx, bottom + dy], abs=2)
+    moved = wait_numbers(page, [before[0], [left + dx, top + dy, right + dx, bottom + dy], before[2]], 2)
     assert [moved[0], moved[2]] == [before[0], before[2]]
     # Its lower right corner sizes it, and the upper left one stays.
     left, top, right, bottom = moved[1]
     drag((right - 4, bottom - 4), (right - 34, bottom - 29))
-    assert numbers(page)[1] == pytest.approx([left, top, right - 30, bottom - 25], abs=2)
+    wait_numbers(page, [moved[0], [left, top, right - 30, bottom - 25], moved[2]], 2)
     press(page, "Undo")
-    assert numbers(page) == moved
+    wait_numbers(page, moved)
     page.context.close()
 
 
-def test_a_chosen_box_is_removed_by_a_button(browser, address, files) -> None:
-    page = begin(browser, address, files["wide"], width=390, height=844, has_touch=True, is_mobile=True)
+def test_a_chosen_box_is_removed_by_a_button(browser, served, files) -> None:
+    page = begin(browser, served, files["wide"], width=390, height=844, has_touch=True, is_mobile=True)
     before = numbers(page)
     gone = page.get_by_role("button", name="Not a yarn")
     assert not gone.count(), "nothing is chosen yet"
     box = page.locator(".stage .box").nth(1)
     box.scroll_into_view_if_needed()
     box.tap()
-    assert "chosen" in box.get_attribute("class") and gone.is_enabled()
+    until(page, lambda: "chosen" in box.get_attribute("class") and gone.is_enabled())
     assert gone.bounding_box()["height"] >= 44
     gone.tap()
-    page.wait_for_timeout(500)
     settle(page)
-    assert numbers(page) == [before[0], before[2]]
-    assert not gone.count()
+    wait_numbers(page, [before[0], before[2]])
+    gone.wait_for(state="detached")
     page.context.close()
 
 
-def test_boxes_go_by_keys_and_the_keys_stay_on_their_box(browser, address, files) -> None:
-    page = begin(browser, address, files["wide"])
+def test_boxes_go_by_keys_and_the_keys_stay_on_their_box(browser, served, files) -> None:
+    page = begin(browser, served, files["wide"])
     before = numbers(page)
     page.locator(".stage .box").nth(2).focus()
-    page.keyboard.press("ArrowLeft")
-    page.wait_for_timeout(1200)
-    settle(page)
-    moved = numbers(page)
-    assert moved[2] == pytest.approx([before[2][0] - 6.4, before[2][1], before[2][2] - 6.4, before[2][3]], abs=1)
-    page.locator(".stage .box").nth(2).focus()
-    page.keyboard.press("ArrowLeft")
-    page.wait_for_timeout(1200)
-    settle(page)
+    for step in (6.4, 12.8):
+        # It is sent once the keys have rested for a while.
+        page.locator(".stage .box").nth(2).focus()
+        page.keyboard.press("ArrowLeft")
+        left, top, right, bottom = before[2]
+        wait_numbers(page, [*before[:2], [left - step, top, right - step, bottom]], 1)
+        settle(page)
     # The page was drawn anew after the move, and the same box still has the keys.
     page.keyboard.press("Tab")
     page.keyboard.press("Shift+Tab")
     page.keyboard.press("Delete")
-    page.wait_for_timeout(500)
     settle(page)
-    assert numbers(page) == before[:2]
+    wait_numbers(page, before[:2])
     # A new box has the keys at once, and does not lie on another.
     press(page, "Add a yarn")
     assert "most room" in page.locator(".live").first.inner_text()
     assert numbers(page) == before[:2], "it is read when it lies where she wants it"
     page.keyboard.press("Enter")
-    page.wait_for_timeout(500)
-    settle(page)
     page.get_by_label(re.compile("^Box 3: left, top")).wait_for()
+    settle(page)
     new = numbers(page)
     assert not any(overlap(new[2], other) for other in new[:2])
     # Nor does the next lie on it; taken out before it was read, it leaves nothing behind.
     press(page, "Add a yarn")
+    still(page, ".stage .box")
     put, others = (page.locator(f".stage .box{which}") for which in (".chosen", ":not(.chosen)"))
     places = [
         (p["x"], p["y"], p["x"] + p["width"], p["y"] + p["height"])
@@ -173,14 +160,13 @@ def test_boxes_go_by_keys_and_the_keys_stay_on_their_box(browser, address, files
     ]
     assert not any(overlap(places[0], other) for other in places[1:])
     page.keyboard.press("Delete")
-    page.wait_for_timeout(500)
+    until(page, page.locator(".stage .box").count, lambda n: n == 3)
     settle(page)
-    assert numbers(page) == new
+    wait_numbers(page, new)
     page.locator(".stage .box").nth(2).focus()
     page.keyboard.press("Backspace")
-    page.wait_for_timeout(500)
     settle(page)
-    assert numbers(page) == before[:2]
+    wait_numbers(page, before[:2])
     # Then the keys are on the button beside the photo, and not at the top of the page.
     page.keyboard.press("Enter")
     page.keyboard.press("Enter")
@@ -190,12 +176,23 @@ def test_boxes_go_by_keys_and_the_keys_stay_on_their_box(browser, address, files
     page.context.close()
 
 
+def wait_numbers(page, wanted, near: float = 0) -> list[list[int]]:
+    """Wait until the boxes are as wanted, each number as near as told, and return them."""
+
+    def same(found: list[list[int]]) -> bool:
+        return len(found) == len(wanted) and all(
+            abs(a - b) <= near for one, due in zip(found, wanted, strict=True) for a, b in zip(one, due, strict=True)
+        )
+
+    return until(page, lambda: numbers(page), same)
+
+
 def overlap(one, two) -> float:
     return max(0.0, min(one[2], two[2]) - max(one[0], two[0])) * max(0.0, min(one[3], two[3]) - max(one[1], two[1]))
 
 
-def test_a_white_is_tapped_where_it_is_tapped_and_drawn(browser, address, files) -> None:
-    page = begin(browser, address, files["card"])
+def test_a_white_is_tapped_where_it_is_tapped_and_drawn(browser, served, files) -> None:
+    page = begin(browser, served, files["card"])
     size = (scenes.WIDTH, scenes.HEIGHT)
     # The card of these scenes lies in the upper left corner, far from where x and y would be the other way round.
     scene = scenes.make_scene([SEED, 21], ground="card", yarns=2)
@@ -206,12 +203,12 @@ def test_a_white_is_tapped_where_it_is_tapped_and_drawn(browser, address, files)
     assert not page.locator(".stage .white").count()
     press(page, "Tap the white paper")
     assert "white paper" in page.locator(".live").first.inner_text()
+    still(page, ".stage")
     hint, photo = page.locator(".live").first.bounding_box(), page.locator(".stage").bounding_box()
     assert hint["y"] + hint["height"] <= photo["y"]
     page.mouse.click(*where(page, *spot, size))
-    page.wait_for_timeout(800)
-    settle(page)
     page.get_by_text("White: the spot you chose").wait_for()
+    still(page, ".stage .white")
     white, photo = page.locator(".stage .white").bounding_box(), page.locator(".stage").bounding_box()
     x, y = where(page, *spot, size)
     assert white["x"] <= x <= white["x"] + white["width"] and white["y"] <= y <= white["y"] + white["height"]
@@ -234,40 +231,44 @@ def test_a_white_is_tapped_where_it_is_tapped_and_drawn(browser, address, files)
         for _ in range(round(count)):
             page.keyboard.press(key)
     page.keyboard.press("Enter")
-    page.wait_for_timeout(800)
-    settle(page)
     page.get_by_text("White: the spot you chose").wait_for()
+    # Where the photo stands in the window may be another place now.
+    still(page, ".stage .white")
+    x, y = where(page, 0, 0, size)
+    white = {**white, "x": white["x"] - photo["x"] + x, "y": white["y"] - photo["y"] + y}
     assert page.locator(".stage .white").bounding_box() == pytest.approx(white, abs=2)
     paper = page.locator(".yp-cmp b").first.get_attribute("style")
     page.get_by_text("It is a grey card").click()
     settle(page)
-    page.wait_for_timeout(300)
-    grey = page.locator(".yp-cmp b").first.get_attribute("style")
 
     def light(style: str) -> int:
         return sum(int(re.search("#([0-9a-f]{6})", style)[1][i : i + 2], 16) for i in (0, 2, 4))
 
     # Grey of 18 % taken for paper of 87 % makes everything about five times too bright, so the other way darker.
-    assert light(grey) < light(paper) - 60
+    until(
+        page,
+        lambda: light(page.locator(".yp-cmp b").first.get_attribute("style")),
+        lambda grey: grey < light(paper) - 60,
+    )
     page.context.close()
 
 
-def test_four_corners_are_tapped_and_the_card_is_drawn(browser, address, files) -> None:
-    page = begin(browser, address, files["chart"])
+def test_four_corners_are_tapped_and_the_card_is_drawn(browser, served, files) -> None:
+    page = begin(browser, served, files["chart"])
     size = Image.open(files["chart"]).size
     press(page, "Tap the colour card's corners")
     assert axe_faults(page) == []
     for n, corner in enumerate(CORNERS, 1):
-        assert page.locator(".live").first.inner_text().startswith(f"Corner {n} of 4")
+        page.get_by_text(f"Corner {n} of 4").first.wait_for()
         page.mouse.click(*where(page, *corner, size))
         if n == 2:
             page.get_by_role("button", name="Take the last corner back").click()
-            assert page.locator(".live").first.inner_text().startswith("Corner 2 of 4")
+            page.get_by_text("Corner 2 of 4").first.wait_for()
             page.mouse.click(*where(page, *corner, size))
-    page.wait_for_timeout(1000)
-    settle(page)
     page.get_by_text("colour card was used").wait_for()
+    settle(page)
     assert axe_faults(page) == []
+    still(page, ".stage .card .over")
     drawn = page.locator(".stage .card .over").bounding_box()
     (left, top), (right, bottom) = where(page, *CORNERS[0], size), where(page, *CORNERS[2], size)
     assert [drawn["x"], drawn["y"]] == pytest.approx([left, top], abs=6)
@@ -275,8 +276,8 @@ def test_four_corners_are_tapped_and_the_card_is_drawn(browser, address, files) 
     page.context.close()
 
 
-def test_a_press_on_a_yarn_brings_its_card_into_view_and_frames_it(browser, address, files) -> None:
-    page = begin(browser, address, files["wide"], width=390, height=700)
+def test_a_press_on_a_yarn_brings_its_card_into_view_and_frames_it(browser, served, files) -> None:
+    page = begin(browser, served, files["wide"], width=390, height=700)
     name = page.evaluate(
         "[...document.querySelectorAll('*')].flatMap(e => [...e.classList]).find(c => /^st-key-find-box-.*-2$/.test(c))"
     )
@@ -284,8 +285,16 @@ def test_a_press_on_a_yarn_brings_its_card_into_view_and_frames_it(browser, addr
     left, top, right, bottom = numbers(page)[2]
     spot = where(page, (left + right) / 2, (top + bottom) / 2, (scenes.WIDTH, scenes.HEIGHT))
     assert card.bounding_box()["y"] > 700
+    # The frame fades by itself, so it is written down as it comes.
+    page.evaluate(
+        """() => {
+          const own = Element.prototype.animate;
+          window.framed = [];
+          Element.prototype.animate = function (...how) { framed.push(this.className); return own.apply(this, how); };
+        }"""
+    )
     page.mouse.click(*spot)
-    page.wait_for_timeout(300)
+    until(page, lambda: page.evaluate("framed"), lambda framed: len(framed) == 1 and name in framed[0])
+    still(page, f".{name}")
     assert card.bounding_box()["y"] < 700
-    assert card.evaluate("e => e.getAnimations().length") == 1
     page.context.close()

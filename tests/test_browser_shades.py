@@ -3,18 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from browser_page import chromium_path, open_page, open_place, page_server, settle, shot
-from test_page_offline import blocked_env
+from browser_page import open_page, open_place, settle, shot, still, until
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory):
-    chromium_path()
-    folder = tmp_path_factory.mktemp("shades")
-    with page_server(folder / "home", **blocked_env(folder / "blocked.log"), BLENDPLAN_SERVED="1") as address:
-        yield address
 
 
 @pytest.fixture(scope="module")
@@ -37,6 +28,17 @@ def boxes(page, selector: str) -> list[dict[str, float]]:
     )
 
 
+def scroll_to(page, selector: str, top: float) -> None:
+    """Scroll until an element's top stands at a height of the window, and stays there."""
+    for _ in range(5):
+        still(page, selector)
+        off = boxes(page, selector)[0]["top"] - top
+        if abs(off) < 3:
+            return
+        page.evaluate("y => document.querySelector('[data-testid=stMain]').scrollBy(0, y)", off)
+    raise AssertionError(f"{selector} stands {off} px from {top}")
+
+
 def on_top(page, selector: str) -> bool:
     """True if every place of an element, a grid of them, is in the window and nothing lies over it."""
     return page.evaluate(
@@ -53,12 +55,12 @@ def on_top(page, selector: str) -> bool:
 
 
 @pytest.mark.parametrize(("width", "height", "least"), [(1024, 768, 120), (390, 844, 140)])
-def test_crop_patch_and_steps_are_in_sight_together(browser, address, skeins, width, height, least) -> None:
+def test_crop_patch_and_steps_are_in_sight_together(browser, served, skeins, width, height, least) -> None:
     more = {"has_touch": True, "is_mobile": True} if width < 600 else {}
-    page = open_page(browser, address, width=width, height=height, **more)
+    page = open_page(browser, served, width=width, height=height, **more)
     page.locator("[class*='st-key-photos-'] input[type=file]").first.set_input_files(skeins)
-    page.wait_for_function("document.querySelectorAll('.yp-cmp').length >= 2", timeout=60_000)
-    settle(page, 600)
+    page.wait_for_function("document.querySelectorAll('.yp-cmp').length >= 2")
+    settle(page)
     for i in range(2):
         page.locator(".st-key-yarn-cards input").nth(i).fill("Rose")
         page.keyboard.press("Enter")
@@ -67,10 +69,11 @@ def test_crop_patch_and_steps_are_in_sight_together(browser, address, skeins, wi
     shot(page, f"same-name-{width}")
     page.locator(".st-key-take-fresh button").click()
     settle(page)
+    page.locator(".bp-told", has_text="readings of Rose").first.wait_for()
     told = page.locator(".bp-told", has_text="readings of Rose").count()
     open_place(page, "yarn")
     page.wait_for_selector(".st-key-yarn-card .bp-eye img")
-    settle(page, 600)
+    still(page, ".st-key-eye-y0-0 .bp-eye > span")
     assert told == 1
 
     crop, patch = boxes(page, ".st-key-eye-y0-0 .bp-eye > span")
@@ -83,33 +86,27 @@ def test_crop_patch_and_steps_are_in_sight_together(browser, address, skeins, wi
         button = page.locator(f".st-key-y0-0-{step} button")
         button.scroll_into_view_if_needed()
         button.click()
-        settle(page)
+        still(page, ".st-key-nudge-y0-0")
         for part in (".st-key-eye-y0-0 .bp-eye > span", ".st-key-nudge-y0-0 button"):
             assert on_top(page, part), (step, part, boxes(page, part))
     shot(page, f"by-eye-{width}")
     page.context.close()
 
 
-def test_a_step_is_in_sight_with_its_crop_wherever_the_page_stands(browser, address) -> None:
-    page = open_page(browser, address, width=390, height=844, has_touch=True, is_mobile=True)
+def test_a_step_is_in_sight_with_its_crop_wherever_the_page_stands(browser, served) -> None:
+    page = open_page(browser, served, width=390, height=844, has_touch=True, is_mobile=True)
     open_place(page, "yarn")
-    seen = 0
+    nudge = ".st-key-nudge-y0-0"
     for place in (380, 450, 520):
-        top = boxes(page, ".st-key-nudge-y0-0")[0]["top"]
-        page.evaluate("y => document.querySelector('[data-testid=stMain]').scrollBy(0, y)", top - place)
-        page.wait_for_timeout(200)
-        assert abs(boxes(page, ".st-key-nudge-y0-0")[0]["top"] - place) < 3
+        scroll_to(page, nudge, place)
         assert on_top(page, ".st-key-eye-y0-0 .bp-eye > span"), place
-        seen += on_top(page, ".st-key-nudge-y0-0 button")
-        page.evaluate("y => document.querySelector('[data-testid=stMain]').scrollBy(0, -y)", top - place)
-    assert seen == 3
+        assert on_top(page, f"{nudge} button"), place
     # By keys backwards from the code: a step that has the focus is not under what is compared.
-    top = boxes(page, ".st-key-nudge-y0-0")[0]["top"]
-    page.evaluate("y => document.querySelector('[data-testid=stMain]').scrollBy(0, y)", top - 100)
+    scroll_to(page, nudge, 100)
     page.locator(".st-key-y0-0-hex input").focus()
     for _ in range(6):
         page.keyboard.press("Shift+Tab")
-    page.wait_for_timeout(200)
-    assert page.evaluate("document.activeElement.closest('[class*=st-key-y0-0-lighter]') !== null")
+    until(page, lambda: page.evaluate("document.activeElement.closest('[class*=st-key-y0-0-lighter]') !== null"))
+    still(page, nudge)
     assert on_top(page, ".st-key-y0-0-lighter button") and on_top(page, ".st-key-eye-y0-0 .bp-eye > span")
     page.context.close()

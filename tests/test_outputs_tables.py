@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -13,6 +14,7 @@ from odd_plans import ODD_NAMES, odd_plan
 
 from blendplan.outputs.tables import plan_json, rows_txt, shopping_lines, stripes_csv, yardage_json
 from blendplan.plan import make_plan
+from blendplan.yarn import Yarn
 
 
 def read(data: bytes, delimiter: str = ",") -> list[dict[str, str]]:
@@ -64,6 +66,11 @@ def test_json_holds_everything_and_the_yardage_contract() -> None:
     assert all(keys <= set(colour) for colour in body["yardage"]["colours"])
     assert [c["name"] for c in body["yardage"]["colours"]] == list(ODD_NAMES)
     assert body["blanket"]["title"] == plan.blanket.title
+    # What lies on the shelf besides is nobody's business who gets the plan.
+    more = Yarn.from_hex("Elsewhere", "#808080")
+    materials = replace(plan.blanket.materials, yarns=(*plan.blanket.yarns, more))
+    held = json.loads(plan_json(make_plan(replace(plan.blanket, materials=materials))))["blanket"]["materials"]["yarns"]
+    assert [yarn["name"] for yarn in held] == [yarn.name for yarn in plan.yarns] != []
     assert body["fabric"]["chain"] == plan.worked.chain
     assert [s["strands"] for s in body["stripes"]] == [list(s.stripe.strands) for s in plan.stripes]
     assert b"\\u" not in plan_json(plan)

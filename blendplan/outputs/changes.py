@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Sequence
 from functools import partial
 
@@ -93,21 +92,15 @@ def _taken(change: StrandChange, name: str, own: list[StrandEnd]) -> Notice:
     return nth.get(beside, note("a fourth strand of {name}", name=name))
 
 
-def several_balls(strands: Strands) -> frozenset[str]:
-    """Return the yarns of which more than one ball is opened, so that balls are told apart by number."""
-    opened = Counter(ball.name for ball in strands.balls if ball.first_row is not None)
-    return frozenset(name for name, n in opened.items() if n > 1)
-
-
 def begin_words(change: StrandChange, strands: Strands, lang: str = "en") -> str:
     """Return what is taken up to begin, where nothing is held yet."""
-    taken = _named(change.taken, partial(_taken, change), several_balls(strands), lang)
+    taken = _named(change.taken, partial(_taken, change), strands.several, lang)
     return tr("Begin with {strands}.", lang, strands=taken)
 
 
 def change_words(change: StrandChange, strands: Strands, show: Quantities) -> str:
     """Return a change of strands as one sentence after another: stop, leave, take up, pull through, cut."""
-    lang, several = show.lang, several_balls(strands)
+    lang, several = show.lang, strands.several
     if not change.row:
         return begin_words(change, strands, lang)
     if not change.left and not change.taken:

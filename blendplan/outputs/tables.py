@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
+from dataclasses import fields, replace
 from fractions import Fraction
 from typing import Any
 
@@ -94,7 +95,7 @@ def plan_json(plan: Plan) -> bytes:
         "format": "blendplan-plan",
         "version": 1,
         "title": plan.blanket.title,
-        "blanket": to_plain(plan.blanket),
+        "blanket": _blanket(plan),
         "size": to_plain(plan.size),
         "gauge": to_plain(plan.gauge),
         "fabric": plan.worked.to_json(),
@@ -122,6 +123,15 @@ def plan_json(plan: Plan) -> bytes:
         "notices": [n.text for n in plan.notices],
     }
     return (json.dumps(body, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
+
+
+def _blanket(plan: Plan) -> dict[str, Any]:
+    """Return the blanket as a project holds it, without yarns that it does not use and without other designs."""
+    used = {yarn.key for yarn in plan.yarns}
+    blanket = plan.blanket
+    materials = replace(blanket.materials, yarns=tuple(yarn for yarn in blanket.yarns if yarn.key in used))
+    lean = {"materials": materials, "variants": ()}
+    return {f.name: to_plain(lean.get(f.name, getattr(blanket, f.name))) for f in fields(blanket)}
 
 
 def yardage_json(plan: Plan) -> dict[str, Any]:

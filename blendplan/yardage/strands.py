@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
@@ -435,6 +436,8 @@ class Strands:
     shorts: tuple[Short, ...]
     live_ends: int  # most strands on the hook at once
     ends_to_weave: int  # two for each run and two for each join
+    # Yarns of which more than one ball is opened, so that balls are told apart by number.
+    several: frozenset[str]
     notices: tuple[Notice, ...]
 
     @property
@@ -513,6 +516,7 @@ def feed(
         for name in banded
         for b in walk.shelf[name]
     )
+    opened = Counter(ball.name for ball in balls if ball.first_row is not None)
     on_balls = {run: through for run, (through, _) in walk.done.items()}
     left_g = {run: grams for run, (_, grams) in walk.done.items()}
     return Strands(
@@ -524,6 +528,7 @@ def feed(
         shorts=tuple(walk.shorts),
         live_ends=max(len(stripe.strands) for stripe in stripes),
         ends_to_weave=2 * (len(runs) + len(walk.joins)),
+        several=frozenset(name for name, n in opened.items() if n > 1),
         notices=_notices(work, len(stripes), walk, [n for n in need if n not in banded]),
     )
 

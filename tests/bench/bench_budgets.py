@@ -82,7 +82,7 @@ def cases() -> Iterator[tuple[str, Callable[[], dict[str, Any]]]]:
         yield f"rows {said}", lambda r=rows: project(rows=r)
         yield f"stripes {said}", lambda s=stripes, r=rows: project(stripes=s, rows=r)
         yield f"yarns in use {said}", lambda u=used, s=stripes, r=rows: project(stripes=s, rows=r, used=u)
-        yield f"shelf {said}", lambda t=times: project(shelf=b.MAX_YARNS * t)
+        yield f"shelf {said}", lambda t=times: project(used=12, shelf=b.MAX_YARNS * t - 12)
         yield (
             f"shades and lots {said}",
             lambda t=times: project(used=40, shades=b.MAX_SHADES, lots=b.MAX_LOTS * t, stripes=100),
@@ -166,6 +166,8 @@ def report(only: str = "") -> list[str]:
                 seconds, mb, status, last = run(command, path, folder)
                 worst_s, worst_mb = max(worst_s, seconds), max(worst_mb, mb)
                 said = last[:150] if status else ""
+                if status and case.endswith(" at"):
+                    said = f"refused at its limit, so this measures nothing: {said}"
                 out.append(f"| {case} | {command} | {seconds:.1f} | {mb:.0f} | {status} | {said} |")
                 print(out[-1], file=sys.stderr, flush=True)
     out.append(f"worst: {worst_s:.1f} s (goal {GOAL_S:g}), {worst_mb:.0f} MB (goal {GOAL_MB:g})")
