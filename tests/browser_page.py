@@ -42,22 +42,20 @@ def chromium_path() -> str:
 PATIENCE_S = 180
 # What the page says and hears on its line to the server, so that a test can know when a press was answered.
 _WATCH = """(() => {
-  const line = window.line = { said: 0, heard: 0, busy: 0 };
+  const line = window.line = { begun: false, open: false, last: 0 };
+  const note = (open) => { line.open = open; line.begun = true; line.last = Date.now(); };
   window.WebSocket = class extends window.WebSocket {
-    constructor(...how) {
-      super(...how);
-      this.addEventListener("message", () => { line.heard = performance.now(); });
-    }
-    send(data) { line.said = performance.now(); super.send(data); }
+    constructor(...how) { super(...how); this.addEventListener("message", () => note(false)); }
+    send(data) { note(true); super.send(data); }
   };
 })()"""
 # Quiet: connected, no run under way or asked for, nothing said that is not answered, nothing of an older run left.
-_QUIET = """quiet => {
-  const line = window.line, app = document.querySelector("[data-testid=stApp]"), now = performance.now();
-  if (!line || !line.said || line.heard <= line.said || !app || app.dataset.testScriptState !== "notRunning"
+_QUIET = """([quiet, since]) => {
+  const line = window.line, app = document.querySelector("[data-testid=stApp]");
+  if (!line || !line.begun || line.open || !app || app.dataset.testScriptState !== "notRunning"
     || app.dataset.testConnectionState !== "CONNECTED" || document.querySelector('[data-stale="true"]')
-    || document.fonts.status !== "loaded") { if (line) line.busy = now; return false; }
-  return now - Math.max(line.said, line.heard, line.busy) >= quiet;
+    || document.fonts.status !== "loaded") { if (line) line.last = Date.now(); return false; }
+  return Date.now() - Math.max(line.last, since) >= quiet;
 }"""
 # Where elements are, and whether a picture is on its way there or a motion that has an end goes on.
 _PLACES = """elements => {
@@ -131,7 +129,7 @@ def page_server(home: Path, *, pid: list[int] | None = None, **env: str) -> Iter
 def settle(page, quiet: int = 200) -> None:
     """Wait until every press is answered, drawn and loaded, and for a moment nothing more has come."""
     page.wait_for_selector(".st-key-bar")
-    page.wait_for_function(_QUIET, arg=quiet)
+    page.wait_for_function(_QUIET, arg=[quiet, time.time() * 1000])
 
 
 def still(page, selector: str) -> None:
