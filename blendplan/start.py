@@ -51,8 +51,8 @@ def starting_blanket(
         yarns += (replace(yarn, name=name),)
     if not yarns and photographed is not None:
         raise YarnError(
-            "no yarn stands out from plain ground in the photos; point at each with --at X,Y, or give a box with --box; "
-            "or type the colours."
+            "no yarn stands out from plain ground in the photos; point at each with --at X,Y, or give a box with "
+            "--box; or type the colours."
         )
     if not yarns:
         yarns = tuple(

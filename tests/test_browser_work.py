@@ -15,7 +15,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 import pytest
-from browser_page import ROOT, chromium_path, free_port, settle, shot
+from browser_page import ROOT, chromium_path, free_port, settle, shot, until
 
 from blendplan.errors import BlendplanError
 from blendplan.kept import open_library
@@ -147,12 +147,16 @@ def test_every_control_beside_the_work_is_large_and_axe_finds_nothing(browser, h
         assert not found, [v["id"] for v in found]
         # What is weighed is filled in where nothing lies over it and nothing has to be scrolled to.
         link.get_by_role("button", name=re.compile("^Weigh")).filter(visible=True).first.click()
-        under = link.evaluate(
-            "[...document.querySelectorAll('#panel input, #panel button')].filter(e => {"
-            "const b = e.getBoundingClientRect();"
-            "return document.elementFromPoint(b.x + b.width / 2, b.y + b.height / 2) !== e; }).map(e => e.outerHTML)"
+        until(
+            link,
+            lambda: link.evaluate(
+                "[...document.querySelectorAll('#panel input, #panel button')].filter(e => {"
+                "const b = e.getBoundingClientRect();"
+                "return document.elementFromPoint(b.x + b.width / 2, b.y + b.height / 2) !== e; })"
+                ".map(e => e.outerHTML)"
+            ),
+            lambda under: under == [],
         )
-        assert under == []
         link.get_by_role("button", name="Leave it").click()
     phone.context.close()
 
