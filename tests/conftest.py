@@ -18,7 +18,11 @@ settings.load_profile("blendplan")
 
 
 # The dearest files, dearest first: a long one that is begun last would leave the other workers idle.
-DEAREST = ("browser_page", "browser_first", "browser_order_wishes", "browser_photo", "app", "browser_work")
+DEAREST = (
+    *("browser_page", "browser_first", "browser_order_wishes", "browser_photo", "app", "browser_served"),
+    *("browser_work", "browser_shades", "photo_reading", "page_photos", "photo_light_fit", "picture_fabric"),
+    *("blend_drawn", "browser_phone", "kept_sets", "picture_scene", "page_law"),
+)
 
 
 LEAST_EXAMPLES = 30

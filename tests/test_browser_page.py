@@ -67,6 +67,11 @@ def axe_faults(page, rules: dict[str, object] = WCAG) -> list[str]:
     import axe_core_python
 
     source = (Path(axe_core_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    # Colours in a fade are nobody's: what was drawn anew comes up slowly.
+    page.wait_for_function(
+        "() => !document.getAnimations().some("
+        "a => a.playState === 'running' && a.effect.getComputedTiming().endTime < 1e9)"
+    )
     if page.evaluate("typeof axe === 'undefined'"):
         page.evaluate(source)
     found = page.evaluate(
