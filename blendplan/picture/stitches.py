@@ -128,6 +128,8 @@ GOES_OVER = (0.35, 0.75)
 # How far posts beside a chain space stand into it at foot and top, stitch widths: they share its one hole and lean on
 # the chains (assumed).
 FOOT_TO_SPACE, TOP_TO_SPACE = 0.26, 0.24
+# How far apart stitches stand beside a gap, by their usual distance.
+WIDE = 1.12
 # Room for yarn beyond the feet and heads of a run, stitch widths.
 MARGIN = 1.3
 
@@ -168,6 +170,16 @@ class Frames:
         """Return how far each stitch is turned to the left, radians, shape (n + 2,)."""
         way = self.top - self.base
         return np.arctan2(-way[:, 0], way[:, 1])
+
+    def beside_a_gap(self) -> list[bool]:
+        """Return for each stitch whether it stands in the open to one side, so that more of it is seen."""
+        whole = [kind not in ("", "ch") for kind in self.kinds]
+        near = [a and b for a, b in pairwise([True, *whole, True])]
+        for ends, way in ((self.base, self.base_way), (self.top, self.top_way)):
+            apart = np.linalg.norm(np.diff(ends, axis=0), axis=1)
+            usual = np.linalg.norm(way[1:] + way[:-1], axis=1) / 2
+            near[1:-1] = [n and a < WIDE * u for n, a, u in zip(near[1:-1], apart, usual, strict=True)]
+        return [not (a and b) for a, b in pairwise(near)]
 
     def raised(self, by_cm: float) -> Frames:
         """Return the frames so much higher up."""

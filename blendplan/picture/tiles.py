@@ -30,7 +30,7 @@ VARIANTS = 3
 # Owner of fine pixels without yarn; the strands count from 0.
 NOTHING = -2
 # How far the foundation chain lies below the foot of the first row, stitch widths.
-FOUNDATION_LOW = 0.15
+FOUNDATION_LOW = 0.38
 # Fibres round the yarn: how far they reach, stitch widths, how much they cover at most, and their light.
 HAZE_REACH, HAZE_COVER, HAZE = 0.12, 0.40, 0.30
 # Gaps narrower than a strand are closed by fibres and by yarn deep behind: from and at what share of yarn around a
@@ -44,7 +44,7 @@ FUZZ_FIELD = 256
 # Feet and loops of the rows above and below: what lies within this of where the rows meet, stitch widths.
 MEETS = 0.62
 # Where the turning chain stands beside the last stitch, stitch widths from its middle.
-TURN_AT = 0.68
+TURN_AT = 0.44
 # Stitch width in pixels from which stitches are large: tiles are drawn one by one, in the part that is seen.
 LARGE_STITCH = 80.0
 # Fine pixels round a tile, so that stitches far below a pixel have room for their spheres.
@@ -113,10 +113,6 @@ def _crop(maps: Maps, right: int, down: int) -> _Fine:
 def _ready(means: Maps, roll: int) -> Maps:
     """Return a tile as it is laid: what it leaves of that below, its cover, the strands in their order."""
     return np.concatenate([1 - means[:1], means[:1], np.roll(means[1:], roll, axis=0)])
-
-
-def _kind_at(frames: Frames, i: int) -> str:
-    return frames.kinds[i] if 0 <= i < len(frames.kinds) else ""
 
 
 @lru_cache(maxsize=4)
@@ -256,14 +252,11 @@ class TileShop:
             wanted.append((chunk.below, other, "loops"))
         some = []
         for frames, side, what in wanted:
-            # Loops reach over to the stitch that was worked before, which may be a chain.
-            before = 1 if side == "front" else -1
-            looks = [(k, _kind_at(frames, i + before) == "ch") for i, k in enumerate(frames.kinds)]
-            for kind, after_chain in dict.fromkeys(looks):
-                which = np.array([i for i, look in enumerate(looks) if look == (kind, after_chain)])
-                part = self._part_of(kind, side, what, frames, context) if kind else None
+            looks = list(zip(frames.kinds, frames.beside_a_gap(), strict=True))
+            for kind, open_ in dict.fromkeys(looks):
+                which = np.array([i for i, look in enumerate(looks) if look == (kind, open_)])
+                part = self._part_of(kind, side, what, frames, context, whole=open_) if kind else None
                 if part is not None:
-                    part = part.after_chain() if after_chain else part
                     aside = 0.0 if kind in ("ch", "tch") else ASIDE[side]
                     if what != "loops":
                         # The stitch on the side that was laid before shows from there.
@@ -291,7 +284,7 @@ class TileShop:
     def _full(self) -> float:
         return self.layout.row_height_cm / self.layout.stitch_width_cm
 
-    def _part_of(self, kind: str, side: str, what: str, frames: Frames, context: Context) -> Part | None:
+    def _part_of(self, kind: str, side: str, what: str, frames: Frames, context: Context, *, whole: bool) -> Part | None:
         """Return the path of a kind of stitch and what of it is drawn, None for nothing."""
         main = next((k for k in frames.kinds if k in ("sc", "hdc", "dc", "tr")), "dc")
         path = (
@@ -301,10 +294,10 @@ class TileShop:
         )
         y = path.points[:, 1]
         if what == "feet":
-            return Part(path, path.seen & (y < MEETS)) if path.height else None
+            return Part(path, (path.seen | whole) & (y < MEETS)) if path.height else None
         if what == "loops":
             return Part(path, y > path.height - MEETS)
-        return Part(_freed(path)) if context.last else Part(path, path.seen)
+        return Part(_freed(path)) if context.last else Part(path, path.seen | whole)
 
     def _held(self, cloth: Cloth, some: Some, context: Context) -> Strands:
         """Return the strands of some stitches of one kind."""

@@ -182,8 +182,13 @@ CHAINS_WANDER, CHAINS_HANG = 2.0, 0.16
 
 # From where on yarn at the end of a row stands in the open, and over how much it comes there, stitch widths.
 ALONE_FROM, ALONE_OVER = 0.25, 0.4
-# What belongs behind the stitch before: so far aside, and so far below the top, stitch widths.
-BEFORE_FROM, BEFORE_BELOW = 0.55, 0.22
+# Where there is no stitch beside, yarn that would go on there turns back: from where on, stitch widths, how much of its
+# way aside is left, and how far it goes behind.
+TURNS_FROM, TURNS, TURNS_BEHIND = 0.5, 0.25, 0.25
+
+
+# What stands beside an open place.
+OPEN = (("",), ("ch",), ())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -197,12 +202,6 @@ class Part:
     def drawn(self) -> NDArray[np.bool_]:
         """Which points are drawn."""
         return np.ones(len(self.path.points), dtype=bool) if self.keep is None else self.keep
-
-    def after_chain(self) -> Part:
-        """Return the same without what would run behind the stitch before, where there is a chain space instead."""
-        x, y = np.abs(self.path.points[:, 0]), self.path.points[:, 1]
-        hangs = (x > BEFORE_FROM) & (y < self.path.height - BEFORE_BELOW)
-        return Part(self.path, self.drawn & ~hangs)
 
     def finer(self) -> Part:
         """Return the same with one more point between each two."""
@@ -256,19 +255,26 @@ class Cloth:
         wander = np.moveaxis(smooth_noise(self.rng, (3, *shape), WANDERS_OVER / step), 0, 2) * YARN_WANDERS
         full = (np.linalg.norm(frames.top - frames.base, axis=1)[which, None] / self.width_cm).astype(np.float32)
         v = points[:, 1] / path.height if path.height else 1 + points[:, 1] / full
-        spots = frames.place(which, points[:, 0] + some.aside + wander[..., 0], v + wander[..., 1] / full)
+        aside = points[:, 0] + some.aside
+        beside = [[frames.kinds[i + way : i + way + 1] for i in which.tolist()] for way in (-1, 1)]
+        behind: Floats | float = 0.0
+        if path.height and any(kind in OPEN for side in beside for kind in side):
+            free = np.where(aside < 0, *([[kind in OPEN] for kind in side] for side in beside))
+            beyond = free * np.maximum(np.abs(aside) - TURNS_FROM, 0)
+            aside = aside - np.sign(aside) * (1 - TURNS) * beyond
+            behind = np.minimum(beyond, 1) * TURNS_BEHIND
+        spots = frames.place(which, aside + wander[..., 0], v + wander[..., 1] / full)
         middle = np.empty((*shape, 3), dtype=np.float32)
         middle[..., :2] = (spots - self.origin.astype(np.float32)) * np.array([self.scale, -self.scale], np.float32)
         middle[..., 1] += self.shift
-        middle[..., 2] = (points[:, 2] + wander[..., 2]) * width
+        middle[..., 2] = (points[:, 2] - behind + wander[..., 2]) * width
         lean = frames.lean()[which] if path.height else np.arctan2(*frames.top_way[which].T[::-1])
         turn = turns(self.rng, len(which), len(path.arc), step, len(widths))
         turned = _turned(np.stack([path.normal[keep], path.along[keep], path.light[keep, 1:]]), lean)
         light = np.concatenate([np.broadcast_to(path.light[keep, :1], (*shape, 1)), turned[2]], axis=2)
         # What its neighbour would hide stands open where there is none.
-        west, east = (np.array([frames.kinds[i + way : i + way + 1] == ("",) for i in which]) for way in (-1, 1))
+        west, east = (np.array([kind == ("",) for kind in side]) for side in beside)
         if west.any() or east.any():
-            aside = points[:, 0] + some.aside
             alone = np.where(aside < 0, west[:, None], east[:, None]) * np.abs(aside)
             share = np.clip((alone - ALONE_FROM) / ALONE_OVER, 0, 1)[..., None]
             free = open_light()

@@ -91,10 +91,10 @@ def control(kind: str, *, back_loop: bool) -> Floats:
 
 def chain() -> Floats:
     """Return the path through a chain that lies along x, its V to the viewer."""
-    half = [(0.78, 0.07, 0.02), (0.52, 0.15, 0.13), (0.2, 0.18, 0.13), (-0.14, 0.16, 0.06), (-0.36, 0.09, -0.05)]
+    half = [(0.80, 0.07, 0.0), (0.58, 0.2, 0.12), (0.28, 0.29, 0.15), (-0.02, 0.28, 0.1), (-0.28, 0.14, -0.06)]
     back = [(x, -y, z) for x, y, z in reversed(half)]
     return spaced(
-        np.array([(0.92, 0.0, -0.17), *half, (-0.42, 0.0, -0.07), *back, (0.6, -0.02, -0.18), (0.25, 0.0, -0.2)])
+        np.array([(0.92, 0.0, -0.17), *half, (-0.34, 0.0, -0.12), *back, (0.6, -0.02, -0.18), (0.25, 0.0, -0.2)])
     )
 
 
