@@ -235,7 +235,7 @@ ROLL_OFF, MOST_LIFT = 8.0, 1.3
 OPEN_LIGHT, BOUNCED = 1.27, 0.60
 # Power of the relief: light that goes through yarn softens it (set so that spread over mean of luminance is that of
 # path-traced double crochet: .34 at 70 pixels a stitch, .30 at 15, .23 at 5).
-SOFTENED = 0.68
+SOFTENED = 0.80
 
 
 def light_of(colour: Colour) -> NDArray[np.float64]:

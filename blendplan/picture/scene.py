@@ -113,7 +113,7 @@ def view_of(
     corner; the whole blanket with a margin by default.
     """
     width, height = blanket_size_cm(stripes, layout)
-    margin = 0.02 * max(width, height) + 0.5 * as_layouts(layout)[0].stitch_width_cm
+    margin = 0.02 * max(width, height) + 0.7 * as_layouts(layout)[0].stitch_width_cm
     left, bottom, right, top = window or (-margin, -margin, width + margin, height + margin)
     number(right - left, "width of the window", 1e-3, 1e5, "cm")
     number(top - bottom, "height of the window", 1e-3, 1e5, "cm")

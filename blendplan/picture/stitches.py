@@ -32,6 +32,9 @@ Floats = NDArray[np.floating[Any]]
 # Chains that stand for the height of a stitch at the turn (trade facts, section 3).
 TURNING_CHAINS = {"sl st": 1, "sc": 1, "hdc": 2, "dc": 3, "tr": 4}
 _ORDER = ("sc", "hdc", "dc", "tr")
+# Rows bulge: how much darker they are where they meet, and within what of there, stitch widths (assumed, after
+# photographs). Loops that stand in front catch the light: those that back-loop rows leave, and those of back rows.
+CREASE, CREASE_WIDTH = 0.42, 0.24
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -81,14 +84,20 @@ def path_of(kind: str, side: str, *, back_loops: bool) -> YarnPath:
     on = half * np.array([1, 0, 0], dtype=np.float32)
     ends = np.concatenate([points[-1:] + on, points, points[:1] - on])
     step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    height = 0.0 if chain else float(stored["heights"][_ORDER.index(kind)])
+    light = stored[f"{name} light"][int(turned)].astype(np.float32)
+    if not chain:
+        from_foot, from_head = np.abs(points[:, 1]), np.abs(points[:, 1] - height)
+        away = np.minimum(from_foot, from_head) if not (turned or back_loops) else from_foot
+        light *= (1 - CREASE * np.exp(-((away / CREASE_WIDTH) ** 2)))[:, None]
     return YarnPath(
         points=points,
         normal=both[:, 3:] * half,
         along=_unit(ends[2:] - ends[:-2]),
         arc=np.concatenate([[0], np.cumsum(step)]).astype(np.float32),
         seen=stored[f"{name} seen"][int(turned)],
-        light=stored[f"{name} light"][int(turned)].astype(np.float32),
-        height=0.0 if chain else float(stored["heights"][_ORDER.index(kind)]),
+        light=light,
+        height=height,
     )
 
 
@@ -229,6 +238,10 @@ def _row_frames(layout: RowLayout, side: str) -> Frames:
     for i, kind in enumerate(kinds):
         if kind not in ("ch", "tch"):
             pull[i] = (kinds[i + 1 : i + 2] == ["ch"]) - (kinds[max(i - 1, 0) : i] == ["ch"])
+    # The outermost of stitches that share a place leans in, so that its foot does not hang over the edge.
+    for i, way_in in ((0, 1), (-1, -1)):
+        if layout.base_span[i] < 0.9 * place:
+            pull[i] += 2 * way_in
     return Frames(
         kinds=("", *kinds, ""),
         base=ends(layout.base + FOOT_TO_SPACE * pull * base_way, base_way),

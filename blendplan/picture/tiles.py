@@ -30,12 +30,12 @@ VARIANTS = 3
 # Owner of fine pixels without yarn; the strands count from 0.
 NOTHING = -2
 # How far the foundation chain lies below the foot of the first row, stitch widths.
-FOUNDATION_LOW = 0.38
+FOUNDATION_LOW = 0.28
 # Fibres round the yarn: how far they reach, stitch widths, how much they cover at most, and their light.
-HAZE_REACH, HAZE_COVER, HAZE = 0.12, 0.40, 0.30
+HAZE_REACH, HAZE_COVER, HAZE = 0.12, 0.50, 0.55
 # Gaps narrower than a strand are closed by fibres and by yarn deep behind: from and at what share of yarn around a
 # place, and the light there. What is wider shows what lies below.
-CLOSED_FROM, CLOSED_AT, DEEP = 0.50, 0.60, 0.16
+CLOSED_FROM, CLOSED_AT, DEEP = 0.48, 0.58, 0.22
 # Fuzz: spread of the places that fibres show, stitch widths; the share of strays and how much further they reach; from
 # how many fine pixels on it is seen (assumed, after photographs of acrylic and wool).
 FUZZ, STRAYS, STRAYS_REACH, FUZZ_FROM = 0.012, 0.08, 3.0, 0.7
@@ -204,8 +204,10 @@ class TileShop:
         owner, depth = sweep(samples, shape)
         grain = np.random.default_rng([self.seed, 256]).normal(size=256).astype(np.float32)
         light, who = shade(samples, owner, depth, grain)
-        light, who = self._fuzzed(light, who, depth, (x0, y0))
         maps = self._maps(light, who, len(context.widths))
+        if FUZZ * cloth.width_cm * scale >= FUZZ_FROM:
+            fuzzed = self._fuzzed(light, who, depth, (x0, y0))
+            maps = (maps + self._maps(*fuzzed, len(context.widths))) / 2
         return _crop(maps, round(-corner[0] * scale) - x0, round(far[1] * scale) - y0)
 
     def _fuzzed(
@@ -213,8 +215,6 @@ class TileShop:
     ) -> tuple[Maps, NDArray[np.int8]]:
         """Return light and owners with fibres that stand off: a fine pixel shows a place near it that lies higher."""
         reach = FUZZ * self.layout.stitch_width_cm * self.fine_per_cm
-        if reach < FUZZ_FROM:
-            return light, who
         height, width = light.shape
         # Fixed to the tile, so that a part of it has the fuzz of the whole.
         x, y = np.arange(width), np.arange(height)[:, None]
@@ -258,11 +258,9 @@ class TileShop:
                 part = self._part_of(kind, side, what, frames, context, whole=open_) if kind else None
                 if part is not None:
                     aside = 0.0 if kind in ("ch", "tch") else ASIDE[side]
-                    if what != "loops":
-                        # The stitch on the side that was laid before shows from there.
-                        which = which[which > 0] if context.side == "front" else which[which < len(looks) - 1]
-                    if which.size:
-                        some.append(Some(frames, which, part, np.full(len(which), what != "loops"), aside))
+                    # The stitch on the side that was laid before shows from there.
+                    laid = which == (0 if context.side == "front" else len(looks) - 1)
+                    some.append(Some(frames, which, part, ~laid & (what != "loops"), aside))
         some += self._ends(chunk, row, context)
         return join([self._held(cloth, these, context) for these in some])
 
@@ -273,7 +271,7 @@ class TileShop:
             under = chunk.below.raised(-FOUNDATION_LOW * self.layout.stitch_width_cm)
             which = np.array([i for i, kind in enumerate(under.kinds) if kind])
             chain = Part(path_of("ch", "front", back_loops=False))
-            out.append(Some(under, which, chain, np.ones(len(which), dtype=bool), 0.0))
+            out.append(Some(under, which, chain, which > 0, 0.0))
         if chunk.turn:
             right = context.side == "front"
             which = np.array([len(row.kinds) - 2 if right else 1])
@@ -297,7 +295,8 @@ class TileShop:
             return Part(path, (path.seen | whole) & (y < MEETS)) if path.height else None
         if what == "loops":
             return Part(path, y > path.height - MEETS)
-        return Part(_freed(path)) if context.last else Part(path, path.seen | whole)
+        free = whole | (y > path.height - MEETS) if context.last else whole
+        return Part(_freed(path) if context.last else path, path.seen | free)
 
     def _held(self, cloth: Cloth, some: Some, context: Context) -> Strands:
         """Return the strands of some stitches of one kind."""

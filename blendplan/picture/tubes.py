@@ -30,16 +30,18 @@ FLAT = 0.70
 TURN_SPREAD, TURN_HOLDS = 0.8, 1.2
 # Plies of a strand, the strand diameters along which one comes round, how much a ply bulges, darkens at its groove, and
 # single fibres vary (assumed, after photographs of hand yarns).
-PLIES, PLY_DIAMETERS = 4, 3.2
-BULGE, GROOVE, FIBRE = 0.30, 0.40, 0.08
+PLIES, PLY_DIAMETERS = 4, 1.6
+BULGE, GROOVE, FIBRE = 0.35, 0.55, 0.08
 # Strand radius in fine pixels from which plies begin to show, and over how many they come in.
-PLIES_FROM, PLIES_OVER = 3.0, 5.0
+PLIES_FROM, PLIES_OVER = 2.5, 4.0
 # Radius in fine pixels that every sphere has, so that none falls between the middles of pixels.
 LEAST_RADIUS = 0.5
 # Parts of a fine pixel that middles of spheres are taken to, and how many places are scattered at once.
 QUARTERS, AT_ONCE = 4, 1 << 20
 # Light that comes through the yarn from where no sky is seen, so no hollow is quite dark (assumed).
 THROUGH = 0.06
+# Fibres stand off a strand all round, so its rim is lit as if it faced the eye by this share (assumed).
+HALO = 0.3
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -158,7 +160,7 @@ def shade(strands: Strands, owner: NDArray[np.int32], depth: Maps, grain: Maps) 
         lean = -forward
     nx, ny, nz = nx + lean * tx, ny + lean * ty, nz + lean * tz
     a, b, c, d = (strands.light[:, k][at] for k in range(4))
-    lit = a + b * nx + c * ny + d * nz
+    lit = a + HALO * d + (1 - HALO) * (b * nx + c * ny + d * nz)
     np.maximum(lit, 0, out=lit)
     px, py, pz = (strands.partner[:, c][i] for c in range(3))
     facing = np.clip((nx * px + ny * py + nz * pz + 1) * 4, 0, 7).astype(np.int8)
@@ -184,11 +186,11 @@ CHAINS_WANDER, CHAINS_HANG = 2.0, 0.16
 ALONE_FROM, ALONE_OVER = 0.25, 0.4
 # Where there is no stitch beside, yarn that would go on there turns back: from where on, stitch widths, how much of its
 # way aside is left, and how far it goes behind.
-TURNS_FROM, TURNS, TURNS_BEHIND = 0.5, 0.25, 0.25
+TURNS_FROM, TURNS, TURNS_BEHIND = 0.42, 0.15, 0.3
 
 
 # What stands beside an open place.
-OPEN = (("",), ("ch",), ())
+OPEN = (("",), ("ch",))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
