@@ -11,7 +11,7 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import combinations_with_replacement
+from itertools import chain, combinations_with_replacement
 from typing import Any
 
 import numpy as np
@@ -281,7 +281,7 @@ def _lights_of(
     bundles: dict[tuple[Colour, ...], int] = {}
     bundle_of = [bundles.setdefault(tuple(strands), len(bundles)) for strands in colours]
     table = np.zeros((len(bundles) + 1, MIXES, LIGHTS, 3), dtype=np.float32)
-    known = {c: _lights_for(light_of(c), geometry.light_weights) for strands in bundles for c in strands}
+    known = {c: _lights_for(light_of(c), geometry.light_weights) for c in dict.fromkeys(chain(*bundles))}
     for strands, slot in bundles.items():
         shares = mixtures(len(strands))
         table[slot, : len(shares)] = np.tensordot(shares, np.stack([known[c] for c in strands]), axes=1)

@@ -51,6 +51,18 @@ class YarnPath:
     seen: NDArray[np.bool_]  # (n,), what is not hidden by yarn before it, in the middle of a fabric
     height: float  # from the place it is worked in to its top; 0 for a chain, which lies along the top
 
+    def table(self) -> Floats:
+        """Return what is known of each point, a line each.
+
+        0 to 12, place, normal, tangent and light; 13, 14, share of the height it lies at, and how far beyond that,
+        stitch widths; 15, length from the start; 16 to 18, across both normal and tangent.
+        """
+        y = self.points[:, 1]
+        high = [y / self.height, 0 * y] if self.height else [0 * y + 1, y]
+        across = np.cross(self.normal, self.along)
+        parts = [self.points, self.normal, self.along, self.light, np.stack([*high, self.arc], axis=1), across]
+        return np.concatenate(parts, axis=1, dtype=np.float32)
+
 
 @cache
 def _stored() -> dict[str, NDArray[np.float32]]:
@@ -136,7 +148,7 @@ ASIDE = {"front": -0.25, "back": 0.25}
 GOES_OVER = (0.35, 0.75)
 # How far posts beside a chain space stand into it at foot and top, stitch widths: they share its one hole and lean on
 # the chains (assumed).
-FOOT_TO_SPACE, TOP_TO_SPACE = 0.26, 0.24
+FOOT_TO_SPACE, TOP_TO_SPACE = 0.18, 0.18
 # How far apart stitches stand beside a gap, by their usual distance.
 WIDE = 1.12
 # Room for yarn beyond the feet and heads of a run, stitch widths.
@@ -152,33 +164,6 @@ class Frames:
     top: Floats
     base_way: Floats
     top_way: Floats
-
-    def place(self, which: NDArray[np.int64], u: Floats, v: Floats) -> Floats:
-        """Return points of stitches in centimetres, shape (p, n, 2).
-
-        `which` (p,); `u`, `v` (p, n), stitch widths from the middle; share of the way from foot to head.
-        """
-
-        def own(at: NDArray[np.int64], u: Floats) -> Floats:
-            low, low_way = base[at], base_way[at]
-            up, turn = top[at] - low, top_way[at] - low_way
-            return low + u[..., None] * low_way + v[..., None] * (up + u[..., None] * turn)
-
-        base, top, base_way, top_way = (
-            ends.astype(np.float32) for ends in (self.base, self.top, self.base_way, self.top_way)
-        )
-        which = which[:, None]
-        side = np.where(u < 0, -1, 1)
-        beside = np.clip(which + side, 0, len(self.kinds) - 1)
-        low, high = GOES_OVER
-        over = np.clip((np.abs(u) - low) / (high - low), 0, 1)
-        over = (over * over * (3 - 2 * over) * (beside != which))[..., None]
-        return own(np.broadcast_to(which, u.shape), u) * (1 - over) + own(beside, u - side) * over
-
-    def lean(self) -> Floats:
-        """Return how far each stitch is turned to the left, radians, shape (n + 2,)."""
-        way = self.top - self.base
-        return np.arctan2(-way[:, 0], way[:, 1])
 
     def beside_a_gap(self) -> list[bool]:
         """Return for each stitch whether it stands in the open to one side, so that more of it is seen."""

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from blendplan.fabric.layout import RowLayout
 from blendplan.picture.stitches import ASIDE, Chunk, Frames, YarnPath, open_light, path_of, turning_chain
-from blendplan.picture.tubes import RADIUS, Cloth, Part, Some, Strands, join, shade, sweep
+from blendplan.picture.tubes import RADIUS, Cloth, Part, Some, Strands, shade, sweep
 
 Floats = NDArray[np.float64]
 Maps = NDArray[np.float32]
@@ -32,10 +32,10 @@ NOTHING = -2
 # How far the foundation chain lies below the foot of the first row, stitch widths.
 FOUNDATION_LOW = 0.28
 # Fibres round the yarn: how far they reach, stitch widths, how much they cover at most, and their light.
-HAZE_REACH, HAZE_COVER, HAZE = 0.12, 0.50, 0.55
+HAZE_REACH, HAZE_COVER, HAZE = 0.12, 0.40, 0.55
 # Gaps narrower than a strand are closed by fibres and by yarn deep behind: from and at what share of yarn around a
 # place, and the light there. What is wider shows what lies below.
-CLOSED_FROM, CLOSED_AT, DEEP = 0.48, 0.58, 0.22
+CLOSED_FROM, CLOSED_AT, DEEP = 0.50, 0.60, 0.22
 # Fuzz: spread of the places that fibres show, stitch widths; the share of strays and how much further they reach; from
 # how many fine pixels on it is seen (assumed, after photographs of acrylic and wool).
 FUZZ, STRAYS, STRAYS_REACH, FUZZ_FROM = 0.012, 0.08, 3.0, 0.7
@@ -207,7 +207,8 @@ class TileShop:
         maps = self._maps(light, who, len(context.widths))
         if FUZZ * cloth.width_cm * scale >= FUZZ_FROM:
             fuzzed = self._fuzzed(light, who, depth, (x0, y0))
-            maps = (maps + self._maps(*fuzzed, len(context.widths))) / 2
+            maps += self._maps(*fuzzed, len(context.widths))
+            maps *= np.float32(0.5)
         return _crop(maps, round(-corner[0] * scale) - x0, round(far[1] * scale) - y0)
 
     def _fuzzed(
@@ -262,7 +263,7 @@ class TileShop:
                     laid = which == (0 if context.side == "front" else len(looks) - 1)
                     some.append(Some(frames, which, part, ~laid & (what != "loops"), aside))
         some += self._ends(chunk, row, context)
-        return join([self._held(cloth, these, context) for these in some])
+        return self._held(cloth, some, context)
 
     def _ends(self, chunk: Chunk, row: Frames, context: Context) -> list[Some]:
         """Return the foundation chain under a first row, and the turning chain beside the first stitch worked."""
@@ -282,7 +283,9 @@ class TileShop:
     def _full(self) -> float:
         return self.layout.row_height_cm / self.layout.stitch_width_cm
 
-    def _part_of(self, kind: str, side: str, what: str, frames: Frames, context: Context, *, whole: bool) -> Part | None:
+    def _part_of(
+        self, kind: str, side: str, what: str, frames: Frames, context: Context, *, whole: bool
+    ) -> Part | None:
         """Return the path of a kind of stitch and what of it is drawn, None for nothing."""
         main = next((k for k in frames.kinds if k in ("sc", "hdc", "dc", "tr")), "dc")
         path = (
@@ -298,13 +301,15 @@ class TileShop:
         free = whole | (y > path.height - MEETS) if context.last else whole
         return Part(_freed(path) if context.last else path, path.seen | free)
 
-    def _held(self, cloth: Cloth, some: Some, context: Context) -> Strands:
-        """Return the strands of some stitches of one kind."""
-        width = cloth.width_cm * cloth.scale
-        radius, part, width_of = context.radius() * width, some.part, 1.0
+    def _held(self, cloth: Cloth, some: list[Some], context: Context) -> Strands:
+        """Return the strands of stitches in as many points as their size needs."""
+        radius = context.radius() * cloth.width_cm * cloth.scale
         if radius > SMOOTH_RADIUS:
-            part = part.finer()
-        elif radius < SPARSE_RADIUS:
-            part = Part(part.path, part.drawn & (np.arange(len(part.path.arc)) % 2 == 0))
-            width_of = SPARSE_FULLER
-        return cloth.held(replace(some, part=part), context.widths, width_of)
+            return cloth.held([replace(these, part=these.part.finer()) for these in some], context.widths)
+        if radius >= SPARSE_RADIUS:
+            return cloth.held(some, context.widths)
+        few = []
+        for these in some:
+            part = these.part
+            few.append(replace(these, part=Part(part.path, part.drawn & (np.arange(len(part.path.arc)) % 2 == 0))))
+        return cloth.held(few, context.widths, SPARSE_FULLER)

@@ -7,20 +7,20 @@ Everything is measured in fine pixels of one tile; no colour is known here.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
-from blendplan.picture.stitches import Floats, Frames, YarnPath, open_light, partner_light
+from blendplan.picture.stitches import GOES_OVER, Floats, Frames, YarnPath, open_light, partner_light
 
 Maps = NDArray[np.float32]
 
 # Radius of a strand and its distance from the middle of the bundle, stitch widths, by the number of strands.
 # Two strands hardly fuller than in path-traced double crochet (seen .24 wide, .20 apart), which shows more holes than
 # photographs do; the others keep the bundle's cross-section.
-RADIUS = {1: 0.193, 2: 0.137, 3: 0.112, 4: 0.097}
+RADIUS = {1: 0.188, 2: 0.133, 3: 0.109, 4: 0.094}
 BESIDE = {1: 0.0, 2: 0.108, 3: 0.126, 4: 0.134}
 # Bundles lie flat on the fabric.
 FLAT = 0.70
@@ -31,7 +31,7 @@ TURN_SPREAD, TURN_HOLDS = 0.8, 1.2
 # Plies of a strand, the strand diameters along which one comes round, how much a ply bulges, darkens at its groove, and
 # single fibres vary (assumed, after photographs of hand yarns).
 PLIES, PLY_DIAMETERS = 4, 1.6
-BULGE, GROOVE, FIBRE = 0.35, 0.55, 0.08
+BULGE, GROOVE, FIBRE = 0.32, 0.48, 0.08
 # Strand radius in fine pixels from which plies begin to show, and over how many they come in.
 PLIES_FROM, PLIES_OVER = 2.5, 4.0
 # Radius in fine pixels that every sphere has, so that none falls between the middles of pixels.
@@ -81,13 +81,6 @@ def turns(rng: np.random.Generator, paths: int, samples: int, step: float, stran
     rate = smooth_noise(rng, (kinds, samples), TURN_HOLDS / step) * TURN_SPREAD
     angle = rng.uniform(0, 2 * np.pi, (kinds, 1)) + np.cumsum(rate, axis=1) * step
     return np.asarray(angle[of // strands] + (2 * np.pi / strands * (of % strands))[:, None], dtype=np.float32)
-
-
-def join(parts: list[Strands]) -> Strands:
-    """Return all samples as one."""
-    first = np.cumsum([0, *(len(p.along) for p in parts)])
-    all_ = {f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Strands) if f.name != "at"}
-    return Strands(**all_, at=np.concatenate([p.at + n for p, n in zip(parts, first, strict=False)]))
 
 
 def sweep(strands: Strands, shape: tuple[int, int]) -> tuple[NDArray[np.int32], Maps]:
@@ -180,17 +173,13 @@ def shade(strands: Strands, owner: NDArray[np.int32], depth: Maps, grain: Maps) 
 # stitch in the path-traced fabric, which looks too regular beside photographs), and over how much yarn it changes.
 TOPS_WANDER, YARN_WANDERS, WANDERS_OVER = 0.04, 0.014, 0.4
 # Chains over a space waver more than other tops, and hang, stitch widths: the stitches worked over them pull them down.
-CHAINS_WANDER, CHAINS_HANG = 2.0, 0.16
+CHAINS_WANDER, CHAINS_HANG = 2.0, 0.06
 
 # From where on yarn at the end of a row stands in the open, and over how much it comes there, stitch widths.
 ALONE_FROM, ALONE_OVER = 0.25, 0.4
 # Where there is no stitch beside, yarn that would go on there turns back: from where on, stitch widths, how much of its
 # way aside is left, and how far it goes behind.
 TURNS_FROM, TURNS, TURNS_BEHIND = 0.42, 0.15, 0.3
-
-
-# What stands beside an open place.
-OPEN = (("",), ("ch",))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -233,6 +222,28 @@ class Some:
     owned: NDArray[np.bool_]
     aside: float
 
+    def table(self, width_cm: float) -> Floats:
+        """Return what is known of each stitch, a line each.
+
+        0 to 23, its frame and those to the left and right, each with foot, way to the head, way across the foot and how
+        much that across the head differs; 24, 25, cosine and sine of its lean; height; how far aside; whether it is
+        drawn; its number; for left and right, whether there is a stitch, an open place, the end of the row.
+        """
+        frames, at, post = self.frames, self.which, self.part.path.height > 0
+        up = frames.top - frames.base
+        ends = np.concatenate([frames.base, up, frames.base_way, frames.top_way - frames.base_way], axis=1)
+        last = len(frames.kinds) - 1
+        sides = (np.maximum(at - 1, 0), np.minimum(at + 1, last))
+        there = np.stack([at > 0, at < last], axis=1)
+        kinds = np.array(frames.kinds)
+        near = np.stack([kinds[i] for i in sides], axis=1)
+        lean = np.arctan2(-up[at, 0], up[at, 1]) if post else np.arctan2(*frames.top_way[at].T[::-1])
+        height = np.linalg.norm(up[at], axis=1) / width_cm
+        own = [np.cos(lean), np.sin(lean), height, np.full(len(at), self.aside), self.owned, np.arange(len(at))]
+        gone = there & (near == "")
+        parts = [ends[at], *(ends[i] for i in sides), np.stack(own, axis=1), there]
+        return np.concatenate([*parts, (gone | there & (near == "ch")) & post, gone], axis=1).astype(np.float32)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cloth:
@@ -244,63 +255,71 @@ class Cloth:
     shift: float
     rng: np.random.Generator
 
-    def held(self, some: Some, widths: tuple[float, ...], fuller: float = 1.0) -> Strands:
-        """Return the strands of some stitches of one kind; `widths`: as of `Shape`.
+    def held(self, groups: list[Some], widths: tuple[float, ...], fuller: float = 1.0) -> Strands:
+        """Return the strands of some stitches of each kind; `widths`: as of `Shape`.
 
         Strands of unlike width lie as close as alike ones, the thick one nearer to the middle.
         """
-        frames, which, path, keep = some.frames, some.which, some.part.path, some.part.drawn
-        width = self.width_cm * self.scale
-        points, arc, rows = path.points[keep], path.arc[keep], np.flatnonzero(keep)
-        shape = (len(which), len(points))
-        step = float(path.arc[-1] / (len(path.arc) - 1))
-        wander = np.moveaxis(smooth_noise(self.rng, (3, *shape), WANDERS_OVER / step), 0, 2) * YARN_WANDERS
-        full = (np.linalg.norm(frames.top - frames.base, axis=1)[which, None] / self.width_cm).astype(np.float32)
-        v = points[:, 1] / path.height if path.height else 1 + points[:, 1] / full
-        aside = points[:, 0] + some.aside
-        beside = [[frames.kinds[i + way : i + way + 1] for i in which.tolist()] for way in (-1, 1)]
-        behind: Floats | float = 0.0
-        if path.height and any(kind in OPEN for side in beside for kind in side):
-            free = np.where(aside < 0, *([[kind in OPEN] for kind in side] for side in beside))
-            beyond = free * np.maximum(np.abs(aside) - TURNS_FROM, 0)
-            aside = aside - np.sign(aside) * (1 - TURNS) * beyond
-            behind = np.minimum(beyond, 1) * TURNS_BEHIND
-        spots = frames.place(which, aside + wander[..., 0], v + wander[..., 1] / full)
-        middle = np.empty((*shape, 3), dtype=np.float32)
-        middle[..., :2] = (spots - self.origin.astype(np.float32)) * np.array([self.scale, -self.scale], np.float32)
-        middle[..., 1] += self.shift
-        middle[..., 2] = (points[:, 2] - behind + wander[..., 2]) * width
-        lean = frames.lean()[which] if path.height else np.arctan2(*frames.top_way[which].T[::-1])
-        turn = turns(self.rng, len(which), len(path.arc), step, len(widths))
-        turned = _turned(np.stack([path.normal[keep], path.along[keep], path.light[keep, 1:]]), lean)
-        light = np.concatenate([np.broadcast_to(path.light[keep, :1], (*shape, 1)), turned[2]], axis=2)
+        width, strands = self.width_cm * self.scale, len(widths)
+        stitches: list[Floats] = []
+        places: list[Floats] = []
+        which, where, wanders, angles = [], [], [], []
+        for some in groups:
+            path, rows = some.part.path, np.flatnonzero(some.part.drawn)
+            many, n = len(some.which), len(rows)
+            step = float(path.arc[-1] / (len(path.arc) - 1))
+            wanders.append(smooth_noise(self.rng, (3, many, n), WANDERS_OVER / step).reshape(3, -1))
+            angles.append(turns(self.rng, many, len(path.arc), step, strands)[:, rows].reshape(-1))
+            which.append(np.repeat(np.arange(many), n) + sum(len(t) for t in stitches))
+            where.append(np.tile(np.arange(n), many) + sum(len(t) for t in places))
+            stitches.append(some.table(self.width_cm))
+            places.append(path.table()[rows])
+        stitch, place = np.concatenate(stitches)[np.concatenate(which)], np.concatenate(places)[np.concatenate(where)]
+        wander = np.concatenate(wanders, axis=1) * np.float32(YARN_WANDERS)
+        own, beside = stitch[:, :8], stitch[:, 8:24]
+        c, s, full, moved, owned, number = stitch[:, 24:30].T
+        x = place[:, 0] + moved
+        # Whether there is a stitch to that side, an open place, or the end of the row.
+        left = x < 0
+        beyond = np.where(left, stitch[:, 32], stitch[:, 33]) * np.maximum(np.abs(x) - np.float32(TURNS_FROM), 0)
+        x = x - np.sign(x) * np.float32(1 - TURNS) * beyond
+        u, v = x + wander[0], place[:, 13] + (place[:, 14] + wander[1]) / full
+        left = u < 0
+        low, high = GOES_OVER
+        over = np.clip((np.abs(u) - low) / (high - low), 0, 1)
+        over = over * over * (3 - 2 * over) * np.where(left, stitch[:, 30], stitch[:, 31])
+        near = np.where(left[:, None], beside[:, :8], beside[:, 8:])
+        spots = _set(own, u, v) * (1 - over)[:, None] + _set(near, np.where(left, u + 1, u - 1), v) * over[:, None]
+        middle = np.empty((len(u), 3), dtype=np.float32)
+        middle[:, :2] = (spots - self.origin.astype(np.float32)) * np.array([self.scale, -self.scale], np.float32)
+        middle[:, 1] += self.shift
+        middle[:, 2] = (place[:, 2] - np.minimum(beyond, 1) * np.float32(TURNS_BEHIND) + wander[2]) * width
+        # Turned axes are mirrored, since y goes down, so the cross product changes its sign.
+        normal, along, other = (_turned(place[:, k : k + 3], c, s) for k in (3, 6, 16))
+        light = np.concatenate([place[:, 9:10], _turned(place[:, 10:13], c, s)], axis=1)
         # What its neighbour would hide stands open where there is none.
-        west, east = (np.array([kind == ("",) for kind in side]) for side in beside)
-        if west.any() or east.any():
-            alone = np.where(aside < 0, west[:, None], east[:, None]) * np.abs(aside)
-            share = np.clip((alone - ALONE_FROM) / ALONE_OVER, 0, 1)[..., None]
-            free = open_light()
-            bare = _turned(free[None, None, 1:], lean)[0]
-            bare = np.concatenate([np.broadcast_to(free[0], (*bare.shape[:2], 1)), bare], axis=2)
-            light = light * (1 - share) + bare * share
-        strands, thick = len(widths), np.array(widths, dtype=np.float32)[:, None, None]
-        beside = BESIDE[strands] * width * (thick.sum() - thick) / max(strands - 1, 1)
-        other = np.cross(turned[1], turned[0])
-        angle = turn[:, rows] + (2 * np.pi / strands * np.arange(strands, dtype=np.float32))[:, None, None]
-        way = np.cos(angle)[..., None] * other + np.sin(angle)[..., None] * turned[0]
-        who = np.arange(strands)[:, None, None]
-        # Each strand of each path begins elsewhere in the twist of its plies.
-        begins = 0.37 * width * np.arange(len(which))[:, None] + 0.61 * width * who
+        if stitch[:, 34:].any():
+            alone = np.where(x < 0, stitch[:, 34], stitch[:, 35]) * np.abs(x)
+            share = np.clip((alone - ALONE_FROM) / ALONE_OVER, 0, 1)[:, None]
+            free = np.broadcast_to(open_light(), light.shape)
+            light = light * (1 - share) + share * np.concatenate([free[:, :1], _turned(free[:, 1:], c, s)], axis=1)
+        thick = np.array(widths, dtype=np.float32)[:, None]
+        apart = BESIDE[strands] * width * (thick.sum() - thick) / max(strands - 1, 1)
+        who = np.arange(strands, dtype=np.float32)[:, None]
+        angle = np.concatenate(angles) + np.float32(2 * np.pi / strands) * who
+        way = np.cos(angle)[..., None] * other + np.sin(angle)[..., None] * normal
         radius = np.maximum(RADIUS[strands] * fuller * width * thick, np.float32(LEAST_RADIUS))
+        # Each strand of each path begins elsewhere in the twist of its plies.
+        arc = (place[:, 15] + np.float32(0.37) * number + np.float32(0.61) * who) * np.float32(width)
         return Strands(
-            centre=(middle + beside[..., None] * way * np.array([1, 1, FLAT], dtype=np.float32)).reshape(-1, 3),
+            centre=(middle + apart[..., None] * way * np.array([1, 1, FLAT], dtype=np.float32)).reshape(-1, 3),
             partner=np.asarray(-way if strands > 1 else 0 * way, dtype=np.float32).reshape(-1, 3),
-            arc=(arc * width + begins.astype(np.float32)).reshape(-1),
-            strand=np.broadcast_to(np.where(some.owned[:, None], who, -1), angle.shape).reshape(-1).astype(np.int8),
+            arc=arc.reshape(-1),
+            strand=np.where(owned > 0, who, -1).reshape(-1).astype(np.int8),
             radius=np.broadcast_to(radius, angle.shape).reshape(-1),
-            at=np.tile(np.arange(angle[0].size), strands),
-            along=turned[1].reshape(-1, 3),
-            light=light.reshape(-1, 4),
+            at=np.tile(np.arange(len(u)), strands),
+            along=along,
+            light=light,
         )
 
     def wandered(self, frames: Frames) -> Frames:
@@ -319,8 +338,13 @@ class Cloth:
         )
 
 
-def _turned(values: Floats, lean: Floats) -> Floats:
-    """Return vectors (k, n, 3) of x right, y up, z turned to the left by each of p leans, y down: (k, p, n, 3)."""
-    c, s, one, none = np.cos(lean), np.sin(lean), np.ones(len(lean)), np.zeros(len(lean))
-    turn = np.array([[c, -s, none], [-s, -c, none], [none, none, one]], dtype=np.float32)
-    return np.asarray(np.einsum("abp,knb->kpna", turn, values))
+def _set(frame: Floats, u: Floats, v: Floats) -> Floats:
+    """Return points in centimetres: so far aside, stitch widths, and at such a share of the way from foot to head."""
+    aside, up = u[:, None], v[:, None]
+    return frame[:, :2] + aside * frame[:, 4:6] + up * (frame[:, 2:4] + aside * frame[:, 6:8])
+
+
+def _turned(values: Floats, c: Floats, s: Floats) -> Floats:
+    """Return vectors (n, 3) of x right, y up, z turned to the left, y down, by angles of such cosines and sines."""
+    x, y, z = values.T
+    return np.stack([c * x - s * y, -s * x - c * y, z], axis=1)
