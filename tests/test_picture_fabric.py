@@ -121,7 +121,7 @@ def test_both_strands_are_seen_equally_and_a_strand_wide(seed: int) -> None:
 
 
 @pytest.mark.parametrize("stitch", ["sc", "hdc", "dc", "tr"])
-@pytest.mark.parametrize("seed", [21, 22])
+@pytest.mark.parametrize("seed", range(21, 26))
 def test_at_fifteen_pixels_stitches_and_pairs_of_rows_can_be_counted(stitch: str, seed: int) -> None:
     """The strongest rhythm across is one a stitch; the strongest upright is one a row or one in two rows."""
     px, high = 15.0, HEIGHTS[stitch]

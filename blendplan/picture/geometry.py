@@ -63,7 +63,8 @@ class _Weaver:
         """Lay one row of a stripe that stands on so many rows."""
         shop, f = self.shop, self.shop.factor
         rng = np.random.default_rng([shop.seed, 1, row, self.side == "back"])
-        variants = rng.integers(0, VARIANTS, len(self.chunks))
+        # No run looks like the one beside it.
+        variants = np.cumsum(rng.integers(1, VARIANTS, len(self.chunks))) + rng.integers(0, VARIANTS)
         # Strands that are alike change places from run to run, so that none is seen more than another.
         places = len(context.widths) if len(set(context.widths)) == 1 else 1
         start = int(rng.integers(0, places))

@@ -22,7 +22,8 @@ Window = tuple[float, float, float, float]
 ROOM_AROUND, FEET = 1.4, 0.65
 BAND_PX = 4_000_000
 # A thick strand hides a thin one beyond its width: shares of light in the drawing go with this power of the widths, by
-# how many are held (drawn double crochet, widths 1 to 3 times each other: 1.58 to 1.68, 1.27 to 1.44, assumed for four).
+# how many are held (drawn double crochet, widths 1 to 3 times each other: 1.58 to 1.68, 1.27 to 1.44; assumed for
+# four).
 HIDES = {1: 1.0, 2: 1.58, 3: 1.36, 4: 1.2}
 # Steps of widths, so that stitches drawn once serve many pairs, and the thinnest that is drawn beside a thick one.
 STEPS, THINNEST = 20, 0.5

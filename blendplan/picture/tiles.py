@@ -35,7 +35,7 @@ FOUNDATION_LOW = 0.28
 HAZE_REACH, HAZE_COVER, HAZE = 0.12, 0.40, 0.55
 # Gaps narrower than a strand are closed by fibres and by yarn deep behind: from and at what share of yarn around a
 # place, and the light there. What is wider shows what lies below.
-CLOSED_FROM, CLOSED_AT, DEEP = 0.50, 0.60, 0.22
+CLOSED_FROM, CLOSED_AT, DEEP = 0.50, 0.60, 0.28
 # Fuzz: spread of the places that fibres show, stitch widths; the share of strays and how much further they reach; from
 # how many fine pixels on it is seen (assumed, after photographs of acrylic and wool).
 FUZZ, STRAYS, STRAYS_REACH, FUZZ_FROM = 0.012, 0.08, 3.0, 0.7

@@ -20,8 +20,8 @@ Maps = NDArray[np.float32]
 # Radius of a strand and its distance from the middle of the bundle, stitch widths, by the number of strands.
 # Two strands hardly fuller than in path-traced double crochet (seen .24 wide, .20 apart), which shows more holes than
 # photographs do; the others keep the bundle's cross-section.
-RADIUS = {1: 0.188, 2: 0.133, 3: 0.109, 4: 0.094}
-BESIDE = {1: 0.0, 2: 0.108, 3: 0.126, 4: 0.134}
+RADIUS = {1: 0.193, 2: 0.137, 3: 0.112, 4: 0.097}
+BESIDE = {1: 0.0, 2: 0.105, 3: 0.126, 4: 0.134}
 # Bundles lie flat on the fabric.
 FLAT = 0.70
 # How strands turn about each other along the yarn: the angle a stitch width of yarn turns them by wanders with this
@@ -30,8 +30,8 @@ FLAT = 0.70
 TURN_SPREAD, TURN_HOLDS = 0.8, 1.2
 # Plies of a strand, the strand diameters along which one comes round, how much a ply bulges, darkens at its groove, and
 # single fibres vary (assumed, after photographs of hand yarns).
-PLIES, PLY_DIAMETERS = 4, 1.6
-BULGE, GROOVE, FIBRE = 0.32, 0.48, 0.08
+PLIES, PLY_DIAMETERS = 4, 1.3
+BULGE, GROOVE, FIBRE = 0.32, 0.45, 0.08
 # Strand radius in fine pixels from which plies begin to show, and over how many they come in.
 PLIES_FROM, PLIES_OVER = 2.5, 4.0
 # Radius in fine pixels that every sphere has, so that none falls between the middles of pixels.
@@ -171,7 +171,7 @@ def shade(strands: Strands, owner: NDArray[np.int32], depth: Maps, grain: Maps) 
 
 # How far hands waver: spread of the tops and of single places of the yarn, stitch widths (tops wander by 3 % of a
 # stitch in the path-traced fabric, which looks too regular beside photographs), and over how much yarn it changes.
-TOPS_WANDER, YARN_WANDERS, WANDERS_OVER = 0.04, 0.014, 0.4
+TOPS_WANDER, YARN_WANDERS, WANDERS_OVER = 0.055, 0.020, 0.4
 # Chains over a space waver more than other tops, and hang, stitch widths: the stitches worked over them pull them down.
 CHAINS_WANDER, CHAINS_HANG = 2.0, 0.06
 
@@ -282,6 +282,7 @@ class Cloth:
         # Whether there is a stitch to that side, an open place, or the end of the row.
         left = x < 0
         beyond = np.where(left, stitch[:, 32], stitch[:, 33]) * np.maximum(np.abs(x) - np.float32(TURNS_FROM), 0)
+        reach = np.abs(x)
         x = x - np.sign(x) * np.float32(1 - TURNS) * beyond
         u, v = x + wander[0], place[:, 13] + (place[:, 14] + wander[1]) / full
         left = u < 0
@@ -299,7 +300,7 @@ class Cloth:
         light = np.concatenate([place[:, 9:10], _turned(place[:, 10:13], c, s)], axis=1)
         # What its neighbour would hide stands open where there is none.
         if stitch[:, 34:].any():
-            alone = np.where(x < 0, stitch[:, 34], stitch[:, 35]) * np.abs(x)
+            alone = np.where(x < 0, stitch[:, 34], stitch[:, 35]) * reach
             share = np.clip((alone - ALONE_FROM) / ALONE_OVER, 0, 1)[:, None]
             free = np.broadcast_to(open_light(), light.shape)
             light = light * (1 - share) + share * np.concatenate([free[:, :1], _turned(free[:, 1:], c, s)], axis=1)
