@@ -147,14 +147,17 @@ class Canvas:
         code += np.uint32(stripe << (LIGHT_BITS + MIX_BITS))
         old, second, share = self.code[rows], self.second[rows], self.share[rows]
         full = cover >= FULL
-        y, x = np.nonzero((cover > 1 - FULL) & ~full)
+        part = cover > np.float32(1 - FULL)
+        part &= ~full
         np.copyto(old, code, where=full)
         np.copyto(share, np.float32(0), where=full)
-        over, before, laid = cover[y, x], old[y, x], code[y, x]
+        at = np.flatnonzero(part)
+        old, second, share = (values.reshape(-1) for values in (old, second, share))
+        over, before, laid = cover.reshape(-1)[at], old[at], code.reshape(-1)[at]
         most = over >= 0.5
-        second[y, x] = np.where(most, before, laid)
-        old[y, x] = np.where(most, laid, before)
-        share[y, x] = np.where(most, 1 - over, over)
+        second[at] = np.where(most, before, laid)
+        old[at] = np.where(most, laid, before)
+        share[at] = np.where(most, 1 - over, over)
 
     def geometry(
         self, view: View, wide: View, strands: tuple[int, ...], weights: NDArray[np.float64], stitch_px: float

@@ -253,7 +253,8 @@ class TileShop:
             wanted.append((chunk.below, other, "loops"))
         some = []
         for frames, side, what in wanted:
-            looks = list(zip(frames.kinds, frames.beside_a_gap(), strict=True))
+            gaps = frames.beside_a_gap() if what != "loops" else [False] * len(frames.kinds)
+            looks = list(zip(frames.kinds, gaps, strict=True))
             for kind, open_ in dict.fromkeys(looks):
                 which = np.array([i for i, look in enumerate(looks) if look == (kind, open_)])
                 part = self._part_of(kind, side, what, frames, context, whole=open_) if kind else None
