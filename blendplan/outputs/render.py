@@ -147,17 +147,26 @@ def plan_pixels(plan: Plan, size_px: tuple[int, int] = (1600, 1200)) -> tuple[ND
     layout, stripes = plan_layout(plan), drawn_stripes(plan)
     width, height = blanket_size_cm(stripes, layout)
     window = (-AROUND_CM, -AROUND_CM, width + AROUND_CM, height + AROUND_CM)
-    across, tall = window[2] - window[0], window[3] - window[1]
-    scale = min(size_px[0] / across, size_px[1] / tall)
-    pixels = draw_blanket(
-        stripes,
-        layout,
-        px_per_cm=scale,
-        window=window,
-        background="#ffffff",
-        back_loops=plan.worked.ripple.loops == "back",
-    )
+    scale = min(size_px[0] / (window[2] - window[0]), size_px[1] / (window[3] - window[1]))
+    pixels = _drawn(stripes, layout, plan.worked.ripple.loops == "back", scale, window)
     return pixels, stripe_marks(plan, window)
+
+
+@lru_cache(maxsize=1)
+def _drawn(
+    stripes: tuple[DrawnStripe, ...],
+    layout: RowLayout | tuple[RowLayout, RowLayout],
+    back_loops: bool,
+    scale: float,
+    window: tuple[float, float, float, float],
+) -> NDArray[np.uint8]:
+    """Return the drawing of a blanket on paper.
+
+    It is kept for the next output: picture, sheet and what is shared show a blanket that is taller than wide alike.
+    """
+    pixels = draw_blanket(stripes, layout, px_per_cm=scale, window=window, background="#ffffff", back_loops=back_loops)
+    pixels.flags.writeable = False
+    return pixels
 
 
 def plan_cutout(plan: Plan, size_px: tuple[int, int]) -> NDArray[np.uint8]:
