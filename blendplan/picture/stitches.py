@@ -33,7 +33,8 @@ Floats = NDArray[np.floating[Any]]
 TURNING_CHAINS = {"sl st": 1, "sc": 1, "hdc": 2, "dc": 3, "tr": 4}
 _ORDER = ("sc", "hdc", "dc", "tr")
 # Rows bulge: how much darker they are where they meet, and within what of there, stitch widths (assumed, after
-# photographs). Loops that stand in front catch the light: those that back-loop rows leave, and those of back rows.
+# photographs). Loops that stand in front catch the light: those that back-loop rows leave, half of it those of back
+# rows.
 CREASE, CREASE_WIDTH = 0.42, 0.24
 
 
@@ -99,9 +100,9 @@ def path_of(kind: str, side: str, *, back_loops: bool) -> YarnPath:
     height = 0.0 if chain else float(stored["heights"][_ORDER.index(kind)])
     light = stored[f"{name} light"][int(turned)].astype(np.float32)
     if not chain:
-        from_foot, from_head = np.abs(points[:, 1]), np.abs(points[:, 1] - height)
-        away = np.minimum(from_foot, from_head) if not (turned or back_loops) else from_foot
-        light *= (1 - CREASE * np.exp(-((away / CREASE_WIDTH) ** 2)))[:, None]
+        away = np.stack([points[:, 1], points[:, 1] - height]) / CREASE_WIDTH
+        dark = np.exp(-away * away) * np.array([[1.0], [0.0 if back_loops else 0.5 if turned else 1.0]])
+        light *= (1 - CREASE * dark.max(axis=0))[:, None]
     return YarnPath(
         points=points,
         normal=both[:, 3:] * half,

@@ -33,7 +33,7 @@ TURN_SPREAD, TURN_HOLDS = 0.8, 1.2
 PLIES, PLY_DIAMETERS = 4, 1.3
 BULGE, GROOVE, FIBRE = 0.32, 0.45, 0.08
 # Strand radius in fine pixels from which plies begin to show, and over how many they come in.
-PLIES_FROM, PLIES_OVER = 2.5, 4.0
+PLIES_FROM, PLIES_OVER = 3.0, 3.5
 # Radius in fine pixels that every sphere has, so that none falls between the middles of pixels.
 LEAST_RADIUS = 0.5
 # Parts of a fine pixel that middles of spheres are taken to, and how many places are scattered at once.
