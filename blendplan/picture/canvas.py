@@ -152,7 +152,7 @@ class Canvas:
         np.copyto(old, code, where=full)
         np.copyto(share, np.float32(0), where=full)
         at = np.flatnonzero(part)
-        old, second, share = (values.reshape(-1) for values in (old, second, share))
+        old, second, share = old.reshape(-1), second.reshape(-1), share.reshape(-1)
         over, before, laid = cover.reshape(-1)[at], old[at], code.reshape(-1)[at]
         most = over >= 0.5
         second[at] = np.where(most, before, laid)
