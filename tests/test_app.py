@@ -42,7 +42,7 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def page(home: Path) -> Iterator[object]:
     from streamlit.testing.v1 import AppTest
 
-    app = AppTest.from_file(APP, default_timeout=60)
+    app = AppTest.from_file(APP, default_timeout=180)
     app.session_state["more"] = app.session_state["tag-more"] = True
     sound(app.run())
     return app
@@ -232,13 +232,13 @@ def test_work_and_undo_come_back_after_a_crash_and_a_damaged_blanket_is_passed_o
     at(page, "stripes")
     page.number_input(key="solid-rows").set_value(5).run()
     page.number_input(key="solid-rows").set_value(6).run()
-    again = AppTest.from_file(APP, default_timeout=60).run()
+    again = AppTest.from_file(APP, default_timeout=180).run()
     assert brief(again) == brief(page)
     again.button(key="undo").click().run()
     assert brief(again).design.solid_rows == 5
     with sqlite3.connect(home / "library.sqlite3") as db:
         db.execute("UPDATE blanket SET body = '{\"design\": 1}'")
-    third = AppTest.from_file(APP, default_timeout=60).run()
+    third = AppTest.from_file(APP, default_timeout=180).run()
     sound(third)
     assert "passed over" in texts(third)
     at(third, "stripes").number_input(key="solid-rows").set_value(7).run()
@@ -254,10 +254,10 @@ def test_what_a_page_of_before_saved_is_taken_over_once_and_left_where_it_is(hom
     work = next(iter(sorted(Path(__file__).parent.joinpath("fixtures", "page-1").glob("*.json"))))
     (folder / "r00000007.json").write_bytes(work.read_bytes())
     (folder / "r00000008.json").write_bytes(b"damaged")
-    app = AppTest.from_file(APP, default_timeout=60).run()
+    app = AppTest.from_file(APP, default_timeout=180).run()
     sound(app)
     assert brief(app).title == json.loads(work.read_bytes())["title"]
-    again = AppTest.from_file(APP, default_timeout=60).run()
+    again = AppTest.from_file(APP, default_timeout=180).run()
     assert brief(again) == brief(app)
     with sqlite3.connect(home / "library.sqlite3") as db:
         assert len(db.execute("SELECT 1 FROM blanket").fetchall()) == 1
@@ -269,7 +269,7 @@ def test_two_windows_merge_and_the_later_press_on_one_thing_is_told(page) -> Non
 
     at(page, "stripes")
     page.number_input(key="solid-rows").set_value(5).run()
-    other = at(AppTest.from_file(APP, default_timeout=60).run(), "stripes")
+    other = at(AppTest.from_file(APP, default_timeout=180).run(), "stripes")
     other.number_input(key="blend-rows").set_value(3).run()
     page.number_input(key="solid-rows").set_value(6).run()
     assert (brief(page).design.solid_rows, brief(page).design.blend_rows) == (6, 3)
@@ -281,14 +281,14 @@ def test_a_folder_that_cannot_be_written_is_told_and_nothing_is_lost(home: Path,
 
     monkeypatch.setattr("blendplan.kept.shelter.RETRY_S", 0.0)
     home.write_text("a file where the folder should be", encoding="utf-8")
-    page = at(AppTest.from_file(APP, default_timeout=60).run(), "stripes")
+    page = at(AppTest.from_file(APP, default_timeout=180).run(), "stripes")
     page.number_input(key="solid-rows").set_value(5).run()
     sound(page)
     assert "Not saved since" in texts(page) and brief(page).design.solid_rows == 5
     home.unlink()
     page.number_input(key="solid-rows").set_value(6).run()
     assert "Not saved since" not in texts(page)
-    assert brief(AppTest.from_file(APP, default_timeout=60).run()).design.solid_rows == 6
+    assert brief(AppTest.from_file(APP, default_timeout=180).run()).design.solid_rows == 6
 
 
 def test_a_library_taken_away_is_told_and_begun_anew(page, home: Path, monkeypatch) -> None:
@@ -309,11 +309,11 @@ def test_served_to_others_nothing_is_written(home: Path, monkeypatch: pytest.Mon
     from streamlit.testing.v1 import AppTest
 
     monkeypatch.setenv("BLENDPLAN_SERVED", "1")
-    app = at(AppTest.from_file(APP, default_timeout=60).run(), "stripes")
+    app = at(AppTest.from_file(APP, default_timeout=180).run(), "stripes")
     app.number_input(key="solid-rows").set_value(5).run()
     sound(app)
     assert not home.exists()
-    other = AppTest.from_file(APP, default_timeout=60).run()
+    other = AppTest.from_file(APP, default_timeout=180).run()
     assert brief(other).design.solid_rows != 5, "sessions are apart"
 
 
@@ -455,7 +455,7 @@ def test_every_odd_file_is_read_or_refused_in_one_line(odd_files: list[Path], ho
     from streamlit.testing.v1 import AppTest
 
     monkeypatch.setenv("BLENDPLAN_SERVED", "")
-    app = AppTest.from_file(APP, default_timeout=120).run()
+    app = AppTest.from_file(APP, default_timeout=180).run()
     at(app, "yarn")
     seen = 0
     for path in odd_files:

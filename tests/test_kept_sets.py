@@ -206,7 +206,7 @@ def run_and_signal(folder: Path, number: int, after_s: float) -> tuple[int, str]
     assert child.stdout.readline() == "up\n"
     time.sleep(after_s)
     child.send_signal(number)
-    _, told = child.communicate(timeout=60)
+    _, told = child.communicate(timeout=180)
     return child.returncode, told
 
 

@@ -238,7 +238,7 @@ def test_only_addresses_of_a_home_network_are_listened_to() -> None:
         [sys.executable, "-m", "blendplan", "page", "--at-home", "8.8.8.8", "--no-browser"],
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=180,
     )
     assert told.returncode == 2 and told.stderr.startswith("error: '8.8.8.8' is no address of a home network")
 

@@ -161,7 +161,7 @@ class Page:
     def __init__(self, home: Path) -> None:
         os.environ["BLENDPLAN_HOME"] = str(home)
         os.environ.pop("BLENDPLAN_SERVED", None)
-        self.app = at(testing.AppTest.from_file(APP, default_timeout=120).run(), "stripes")
+        self.app = at(testing.AppTest.from_file(APP, default_timeout=180).run(), "stripes")
         self.sound()
 
     def sound(self) -> None:

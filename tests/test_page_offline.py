@@ -56,7 +56,7 @@ def test_only_this_machine_is_listened_to_and_other_hosts_are_refused(tmp_path: 
 
         def answer(host: str, origin: str) -> str:
             port = int(address.rsplit(":", 1)[1])
-            with socket.create_connection(("127.0.0.1", port), timeout=10) as line:
+            with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
                 line.sendall(
                     f"GET /_stcore/stream HTTP/1.1\r\nHost: {host}:{port}\r\nOrigin: {origin}:{port}\r\n"
                     "Connection: Upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\n"
@@ -91,7 +91,7 @@ def test_the_command_tells_a_port_that_is_taken_or_out_of_range(tmp_path: Path) 
             cwd=ROOT,
             capture_output=True,
             text=True,
-            timeout=30,
+            timeout=180,
             check=False,
         )
 

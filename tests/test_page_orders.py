@@ -29,7 +29,7 @@ def page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     testing = pytest.importorskip("streamlit.testing.v1", reason="skipped: Streamlit is not installed")
     monkeypatch.setenv("BLENDPLAN_HOME", str(tmp_path / "home"))
     monkeypatch.delenv("BLENDPLAN_SERVED", raising=False)
-    app = testing.AppTest.from_file(APP, default_timeout=60)
+    app = testing.AppTest.from_file(APP, default_timeout=180)
     app.session_state["order-wishes"] = True
     app.run()
     sound(at(app, "order"))

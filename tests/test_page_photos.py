@@ -30,7 +30,7 @@ SEED = 55000
 def open_app():
     from streamlit.testing.v1 import AppTest
 
-    app = AppTest.from_file(APP, default_timeout=60).run()
+    app = AppTest.from_file(APP, default_timeout=180).run()
     return at(app, "yarn")
 
 

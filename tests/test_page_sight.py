@@ -120,7 +120,7 @@ def page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
 
     monkeypatch.setenv("BLENDPLAN_HOME", str(tmp_path / "home"))
     monkeypatch.delenv("BLENDPLAN_SERVED", raising=False)
-    app = AppTest.from_file(APP, default_timeout=120)
+    app = AppTest.from_file(APP, default_timeout=180)
     app.session_state["screen-fold"] = True
     app.run()
     assert not app.exception, [e.value for e in app.exception]
@@ -155,7 +155,7 @@ def hands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
 
     monkeypatch.setenv("BLENDPLAN_HOME", str(tmp_path / "home"))
     monkeypatch.delenv("BLENDPLAN_SERVED", raising=False)
-    app = AppTest.from_string(HANDS, default_timeout=120).run()
+    app = AppTest.from_string(HANDS, default_timeout=180).run()
 
     def send(*hands: dict[str, Any]) -> Blanket:
         seen = sight.seen_stripes(held(app).blanket)

@@ -57,7 +57,7 @@ def test_the_collector_finds_sentences_and_would_miss_none() -> None:
 def test_the_german_page_shows_no_english_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     testing = pytest.importorskip("streamlit.testing.v1")
     monkeypatch.setenv("BLENDPLAN_HOME", str(tmp_path))
-    app = testing.AppTest.from_file(str(PAGE.parent.parent / "app.py"), default_timeout=60)
+    app = testing.AppTest.from_file(str(PAGE.parent.parent / "app.py"), default_timeout=180)
     app.query_params["lang"] = "de"
     for key in (
         "add-typed",

@@ -136,7 +136,7 @@ def test_what_is_ticked_in_the_shop_is_written_down_as_bought(page) -> None:  # 
     box.set_value(True).run()
     page.text_input(key=box.key.replace("bag-", "bag-lot-")).set_value("R7").run()
     # The phone was locked on the way: another window on the same library still knows it.
-    again = page.from_file(APP, default_timeout=60).run()
+    again = page.from_file(APP, default_timeout=180).run()
     at(again, "buying").button(key="shop-open").click().run()
     assert again.checkbox(key=box.key).value
     assert again.text_input(key=box.key.replace("bag-", "bag-lot-")).value == "R7"
