@@ -124,6 +124,9 @@ def test_a_phone_comes_in_counts_alone_and_is_heard(browser, house: House) -> No
     phone.get_by_role("button", name="Keep the note").click()
     phone.reload()
     phone.get_by_text("looser here").wait_for()
+    # Back where the rows were opened, and not at the stripes.
+    phone.get_by_role("link", name="Blanket").click()
+    phone.get_by_text("3 of 68 rows").wait_for(timeout=60_000)
     phone.context.close()
     desk.context.close()
 

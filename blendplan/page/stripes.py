@@ -579,14 +579,11 @@ def _compared(current: Blanket, looked: Offer | None) -> None:
         return
     wishes = replace(fitted(current), aim=one.found.aim if isinstance(one.found.aim, str) else "smoothest", others=())
     doubt = doubts(current, wishes, one.found)
-    lines = [(say("Compared"), one.found.verdict.say(*spoken()))]
-    lines += [(say("Too close to call"), n.say(*spoken())) for n in doubt.notices]
-    st.html(
-        "".join(
-            f'<p class="bp-compared{" bp-close" if i else ""}"><b>{html.escape(head)}:</b> {html.escape(text)}</p>'
-            for i, (head, text) in enumerate(lines)
-        )
+    said = f"<b>{html.escape(say('Compared'))}:</b> {html.escape(one.found.verdict.say(*spoken()))}"
+    close = "".join(
+        f'<p class="bp-compared bp-close">{html.escape(capital(n.say(*spoken())))}</p>' for n in doubt.notices
     )
+    st.html(f'<p class="bp-compared">{said}</p>{close}')
     for i, unsure in enumerate(doubt.unsure):
         swap = dict(zip(unsure.pair, unsure.pair[::-1], strict=True))
         order = tuple(current.keys[swap.get(name, name)] for name in one.found.order)
