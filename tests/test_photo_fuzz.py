@@ -132,7 +132,7 @@ def changed(parts: list[Part], edits: list[tuple[int, str, int, int, str]]) -> l
 
 def opened(data: bytes) -> bool:
     """Whether a file gave a photo; it or one plain line is all that may come of it."""
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         photo = load_photo(data, "fuzz")
     except PhotoError as error:
@@ -145,7 +145,7 @@ def opened(data: bytes) -> bool:
         assert 1 <= min(width, height) <= max(width, height) <= 1600
         assert photo.mask is None or photo.mask.any()
     # A stop for a hang, not a timed target.
-    assert time.perf_counter() - start < 20
+    assert time.process_time() - start < 20
     if photo is not None and photo.srgb8.size < 30_000:
         for yarn in read_photo(photo).yarns:
             assert all(np.isfinite(s.lab).all() for s in yarn.shades)

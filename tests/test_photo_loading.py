@@ -58,7 +58,7 @@ def jpeg(array: np.ndarray, **save: object) -> bytes:
 @pytest.mark.parametrize("row", _rows(), ids=lambda r: r["file"])
 def test_odd_files_behave_as_the_manifest_says(row: dict[str, str], samples: Path) -> None:
     data = (samples / "oddfiles" / row["file"]).read_bytes()
-    start = time.perf_counter()
+    start = time.process_time()
     wanted = row["what the tool should do"]
     if wanted in REFUSED:
         with pytest.raises(PhotoError) as caught:
@@ -76,7 +76,7 @@ def test_odd_files_behave_as_the_manifest_says(row: dict[str, str], samples: Pat
         if wanted in SAID:
             assert photo.notices, "something has to be said of this file"
     # Not a timed target: a stop for files that would hang a page.
-    assert time.perf_counter() - start < 20
+    assert time.process_time() - start < 20
 
 
 @pytest.mark.parametrize("row", _rows(), ids=lambda r: r["file"])
