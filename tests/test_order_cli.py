@@ -132,7 +132,7 @@ def test_few_moves_from_the_order_as_it_stands(palette: str, capsys: pytest.Capt
     assert len(told) > 1 and costs == sorted(costs, reverse=True) and costs[-1] >= data["cost"] - 1e-9
     assert told[1]["saved"] == pytest.approx(1 - costs[1] / costs[0], abs=1e-3)
     call(palette, "--moves", "1")
-    assert "One move saves" in capsys.readouterr().out
+    assert "One move makes it" in capsys.readouterr().out
     with pytest.raises(BlendplanError, match="moves: 0 was given"):
         call(palette, "--moves", "0")
     with pytest.raises(BlendplanError, match="--moves was given with --follow or --choose"):

@@ -35,7 +35,7 @@ from blendplan.budgets import MAX_COMBINATIONS
 from blendplan.colour import Floats, delta_e_2000
 from blendplan.errors import ColourError, StripeError
 from blendplan.units import whole
-from blendplan.wording import Notice, note, rounded
+from blendplan.wording import Notice, note
 from blendplan.yarn import Yarn, check_yarns
 
 # Blends that are looked at more closely, for each one wanted, where some are only nearly what is looked for.
@@ -170,7 +170,10 @@ class Bench:
             return None
         _, keep, new = best
         return note(
-            "hold {keep} with {new} instead: that blend keeps its colour.", keep=self.names[keep], new=self.names[new]
+            "hold {keep} with {new} instead of {old}: that blend keeps its colour.",
+            keep=self.names[keep],
+            new=self.names[new],
+            old=self._others(strands, keep),
         )
 
     def _through(self, a: int, b: int) -> Floats:
@@ -224,10 +227,15 @@ class Bench:
             return [(i, i) for i in others]
         return [(keep, new) for keep in places for new in others]
 
-    def _instead(self, keep: int, new: int) -> Notice:
+    def _others(self, strands: Sequence[str], keep: int) -> str:
+        """Return the strands that give way where one is kept."""
+        return " + ".join(dict.fromkeys(name for name in strands if name != self.names[keep]))
+
+    def _instead(self, strands: Sequence[str], keep: int, new: int) -> Notice:
+        old = self._others(strands, keep)
         if keep == new:
-            return note("use {new} instead.", new=self.names[new])
-        return note("hold {keep} with {new} instead.", keep=self.names[keep], new=self.names[new])
+            return note("use {new} instead of {old}.", new=self.names[new], old=old)
+        return note("hold {keep} with {new} instead of {old}.", keep=self.names[keep], new=self.names[new], old=old)
 
     def calmer(self, strands: Sequence[str], before: Floats, after: Floats, now: float) -> Notice | None:
         """Return a replacement whose longer step to the neighbours is at least a quarter shorter."""
@@ -237,7 +245,7 @@ class Bench:
         labs = np.array([self.pairs[t] for t in tries])
         cost = np.maximum(delta_e_2000(labs, before), delta_e_2000(labs, after))
         best = self._pick(np.where(cost <= 0.75 * now, cost, np.inf), [new for _, new in tries])
-        return None if best is None else self._instead(*tries[best])
+        return None if best is None else self._instead(strands, *tries[best])
 
     def clearer(
         self, strands: Sequence[str], neighbour: Floats, apart: float, deficiencies: Sequence[str] = ()
@@ -251,7 +259,7 @@ class Bench:
         for code in deficiencies:
             cost = np.minimum(cost, delta_e_2000(seen_with(labs, code), seen_with(neighbour, code)))
         best = self._pick(np.where(cost >= apart, cost, np.inf), [new for _, new in tries])
-        return None if best is None else self._instead(*tries[best])
+        return None if best is None else self._instead(strands, *tries[best])
 
 
 # Palettes drawn from the shades' bounds: a share of one in ten is then told to two in a hundred.
@@ -362,12 +370,10 @@ def _greys_out(stripes: Sequence[StripeLike], labs: Floats, bench: Bench, limits
             continue
         seen.add(key)
         problem = note(
-            "stripe {place}, {strands}: the blend greys out; its chroma is {chroma}, its strands have {least} or more.",
+            "stripe {place}, {strands}: the blend greys out, though each of its strands has a colour.",
             "warning",
             place=i + 1,
             strands=_label(stripe),
-            chroma=f"{chroma:.0f}",
-            least=f"{least:.0f}",
         )
         tips = [
             bench.livelier_partner(stripe.strands, chroma / least),
@@ -391,14 +397,12 @@ def _stands_out(stripes: Sequence[StripeLike], labs: Floats, bench: Bench, limit
         if least < max(limits.stands_out * usual, limits.big_step):
             continue
         problem = note(
-            "stripe {place}, {strands}: it stands out; its steps to both neighbours are {least} and {most}, the usual "
-            "step here is {usual} (CIEDE2000).",
+            "stripe {place}, {strands}: it stands out; its neighbours are at least {times} times as unlike it as "
+            "neighbours here usually are.",
             "warning",
             place=i + 1,
             strands=_label(stripes[i]),
-            least=f"{least:.0f}",
-            most=f"{most:.0f}",
-            usual=f"{usual:.0f}",
+            times=int(least / max(usual, 1.0)),
         )
         tips = [bench.calmer(stripes[i].strands, labs[i - 1], labs[i + 1], most)]
         if _is_blend(stripes[i]):
@@ -423,13 +427,12 @@ def _alike(stripes: Sequence[StripeLike], labs: Floats, bench: Bench, limits: Li
         if difference >= limits.alike:
             continue
         problem = note(
-            "stripes {place} and {next}, {strands} and {others}: they cannot be told apart; CIEDE2000 is {difference}.",
+            "stripes {place} and {next}, {strands} and {others}: they cannot be told apart.",
             "warning",
             place=i + 1,
             next=j + 1,
             strands=_label(stripes[i]),
             others=_label(stripes[j]),
-            difference=rounded(difference, 1),
         )
         tips = [bench.clearer(stripes[j].strands, labs[i], limits.told_apart)]
         if j == i + 1:

@@ -280,10 +280,9 @@ def _notices(inside: bool, spread: float) -> tuple[Notice, ...]:
     if spread >= WIDE_RANGE_FROM:
         out.append(
             note(
-                "these strands differ so much that the blend changes with distance: near and far are {apart} apart "
-                "(CIEDE2000); crochet a small swatch before you decide.",
+                "these strands differ so much that the blend changes with distance; crochet a small swatch "
+                "before you decide.",
                 "warning",
-                apart=f"{spread:.0f}",
             )
         )
     return tuple(out)

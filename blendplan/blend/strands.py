@@ -257,9 +257,9 @@ _MATRICES = {
 
 # Code and plain words.
 DEFICIENCIES = {
-    "protan": "red-blind (protan)",
-    "deutan": "green-blind (deutan)",
-    "tritan": "blue-blind (tritan)",
+    "protan": "red-blind",
+    "deutan": "green-blind",
+    "tritan": "blue-blind",
 }
 
 

@@ -90,7 +90,7 @@ def _palette(path: Path) -> tuple[tuple[Yarn, ...], tuple[str, ...], Viewing | N
 
 def _say(found: Ordering, lang: str) -> None:
     print(tr("Order: {order}", lang, order=", ".join(found.order)))
-    print(tr("Cost {cost}, {verdict}", lang, cost=rounded(found.cost, 2), verdict=found.verdict))
+    print(tr("Score {cost} (less is better), {verdict}", lang, cost=rounded(found.cost, 2), verdict=found.verdict))
     print(tr("Steps (CIEDE2000):", lang))
     longest = max((s.delta_e for s in found.steps), default=0.0)
     width = max((len(s.before) + len(s.after) for s in found.steps), default=0) + 4
@@ -210,7 +210,7 @@ def run(args: argparse.Namespace) -> int:
         print()
         print(
             tr(
-                "Another, {percent} % dearer: {order} ({worst})",
+                "Another, {percent} % worse by this aim: {order} ({worst})",
                 args.lang,
                 percent=rounded(100 * other.behind, 1),
                 order=", ".join(other.ordering.order),

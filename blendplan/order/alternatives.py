@@ -310,9 +310,9 @@ def _moved(task: Task, order: NDArray[np.intp], got: tuple[int, float, float], e
     if not moves:
         words = note("her own order as it is.")
     elif moves == 1:
-        words = note("one move saves {percent} % of the cost.", percent=percent)
+        words = note("one move makes it {percent} % better.", percent=percent)
     else:
-        words = note("{moves} moves save {percent} % of the cost.", moves=moves, percent=percent)
+        words = note("{moves} moves make it {percent} % better.", moves=moves, percent=percent)
     return FewMoves(moves=moves, ordering=ordering, saved=saved, exact=exact, words=words)
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from blendplan.blend.strands import READINGS
+from blendplan.blend.strands import READINGS, READS
 from blendplan.outputs.changes import change_words, listed
 from blendplan.plan import Plan, PlannedStripe, to_buy
 from blendplan.quantities import Quantities
@@ -359,7 +359,7 @@ def _second(choice: SecondChoice, show: Quantities) -> str:
         return tr("another dye lot: {skeins}, all of it", lang, skeins=skeins)
     if choice.put_up is not None:
         mass = show.mass(float(choice.put_up.mass_g))
-        return tr("another put-up: {skeins} of {mass}", lang, skeins=skeins, mass=mass)
+        return tr("another size of ball: {skeins} of {mass}", lang, skeins=skeins, mass=mass)
     if not choice.skeins:
         return tr("your {yarn} instead, the nearest: nothing to buy", lang, yarn=choice.other)
     return tr("your {yarn} instead, the nearest: {skeins} of it", lang, yarn=choice.other, skeins=skeins)
@@ -399,10 +399,16 @@ def _warnings(plan: Plan, show: Quantities) -> tuple[str, ...]:
     return tuple(dict.fromkeys(out))
 
 
+def _reads(plan: Plan, lang: str) -> tuple[str, ...]:
+    """Return what the words mean by which the blends of the table are told."""
+    used = dict.fromkeys(stripe.blend.reads_as for stripe in plan.stripes if not stripe.stripe.solid)
+    return tuple(capital(f"{tr(READINGS[code], lang)}: {tr(READS[code], lang)}.") for code in used)
+
+
 def _total(plan: Plan, buying: Yardage, show: Quantities) -> str:
     """Return the price of all skeins to buy, with the yarns whose price is not known."""
     price = buying.total_price
-    if price is None:
+    if price is None or not any(c.buy_skeins for c in buying.colours):
         return ""
     paid = show.money(price, plan.blanket.ways.currency)
     unknown = [c.name for c in buying.colours if c.price is None and c.buy_skeins != 0]
@@ -453,5 +459,5 @@ def read_plan(plan: Plan, lang: str = "en") -> Words:
         advice=_advice(plan, lang),
         cautions=_said([n for n in every if n.level == "caution"], show),
         warnings=(*_warnings(plan, show), *_said([n for n in every if n.level == "warning"], show)),
-        notes=_said([n for n in every if n.level in ("assumed", "note")], show),
+        notes=(*_reads(plan, lang), *_said([n for n in every if n.level in ("assumed", "note")], show)),
     )

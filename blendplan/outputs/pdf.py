@@ -271,15 +271,16 @@ def _lot_cell(sheet: Paper, item: ShoppingWords, width: float, lang: str, sizes:
 
 
 def _chart(sheet: Paper, plan: Plan, stripes: tuple[list[Column], list[list[Cell]]], lang: str) -> None:
-    """Write the stitch diagram and the table of stripes."""
+    """Write the table of stripes, which the chapter is named for, and the stitch diagram below it."""
+    sheet.table(*stripes)
     svg = plan_diagram(plan, lang)
     wide, tall = _diagram_mm(svg, sheet)
-    sheet.need(tall + 14)
+    sheet.need(tall + 18)
+    sheet.y += 3
     sheet.text(tr("Stitch diagram", lang), 11.5, bold=True, gap=0.8)
     sheet.text(tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang), 9, grey=GREY)
     sheet.svg(svg, (sheet.left, sheet.y, wide, tall))
     sheet.y += tall + 2
-    sheet.table(*stripes)
 
 
 def _diagram_mm(svg: str, sheet: Paper) -> tuple[float, float]:

@@ -75,7 +75,7 @@ def plan_html(plan: Plan, *, lang: str = "en", date: date | None = None) -> str:
     patches = _Patches(words.yarns)
     tables = {
         "materials": lambda: _yarns(words, patches, lang),
-        "stripes": lambda: _diagram(plan, lang) + _stripes(words, patches, lang),
+        "stripes": lambda: _stripes(words, patches, lang) + _diagram(plan, lang),
         "shopping": lambda: _shopping(words, patches, lang),
         "counter": lambda: _counter(plan, words, patches, lang),
     }

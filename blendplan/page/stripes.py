@@ -377,12 +377,8 @@ def _warnings(made: Plan) -> None:
         return
     items = []
     for warning in made.warnings[:8]:
-        where = ", ".join(str(i + 1) for i in warning.stripes)
-        mend = "; ".join(s.say(*spoken()) for s in warning.suggestions)
-        items.append(
-            f"<li><b>{html.escape(say('Stripe {n}', n=where))}:</b> {html.escape(warning.problem.say(*spoken()))}"
-            f"<br>{html.escape(mend)}</li>"
-        )
+        mend = " ".join(capital(s.say(*spoken())) for s in warning.suggestions)
+        items.append(f"<li><b>{html.escape(capital(warning.problem.say(*spoken())))}</b><br>{html.escape(mend)}</li>")
     more = len(made.warnings) - 8
     if more > 0:
         items.append(f"<li>{html.escape(say('and {n} more', n=more))}</li>")
