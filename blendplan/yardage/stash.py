@@ -293,8 +293,8 @@ def largest_blanket(
         short = [name for name, metres in limits.items() if used.get(name, 0.0) > metres]
         if short:
             raise YarnError(
-                "not even {width} with one row of each stripe can be made from the yarn on hand: {names} ends "
-                "first; leave it out of the stripes, or buy some of it.",
+                "not even {width} with one row of each stripe can be made from the yarn on hand, for want of {names}; "
+                "buy some, or leave it out of the stripes.",
                 width=Amount(smallest.width_cm, "cm"),
                 names=", ".join(short),
             )
