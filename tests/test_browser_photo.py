@@ -290,11 +290,14 @@ def test_a_press_on_a_yarn_brings_its_card_into_view_and_frames_it(browser, serv
         """() => {
           const own = Element.prototype.animate;
           window.framed = [];
-          Element.prototype.animate = function (...how) { framed.push(this.className); return own.apply(this, how); };
+          Element.prototype.animate = function (...how) {
+            framed.push(`${this.className}`);
+            return own.apply(this, how);
+          };
         }"""
     )
     page.mouse.click(*spot)
-    until(page, lambda: page.evaluate("framed"), lambda framed: len(framed) == 1 and name in framed[0])
+    until(page, lambda: page.evaluate("framed"), lambda framed: any(name in one for one in framed))
     still(page, f".{name}")
     assert card.bounding_box()["y"] < 700
     page.context.close()
