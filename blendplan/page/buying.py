@@ -108,7 +108,7 @@ def buying_place() -> None:
         for item in words.shopping:
             _row(current, made, now.colour(item.name), item)
     if words.advice:
-        st.caption(words.advice)
+        st.caption(inert(words.advice))
     _savings(current)
     _folds(current, made, words.shopping)
 
@@ -524,7 +524,7 @@ def _bought(made: Plan, ledger: Ledger) -> None:
         press(say("Opened"), "opened", lambda: change(lambda b: open_skeins(b, key, int(skeins), _now())))
     refused("opened")
     refused("bought")
-    st.caption(counted_as_bought(made, str(name)).say(*spoken()))
+    st.caption(inert(counted_as_bought(made, str(name)).say(*spoken())))
 
 
 def _weighing(made: Plan, ledger: Ledger) -> None:
