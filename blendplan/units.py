@@ -30,7 +30,7 @@ FACTORS: dict[str, tuple[str, str, Fraction]] = {
     "kg": ("kg", "lb", GRAMS_PER_OUNCE * 16 / 1000),
 }
 
-_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.IGNORECASE)
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*|,\d+)?|[.,]\d+)(e[+-]?\d{1,3})?", re.IGNORECASE)
 # Past this a fraction has no float; no length, mass or price comes near.
 _TOO_LARGE = Fraction(10**300)
 

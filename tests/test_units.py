@@ -91,6 +91,7 @@ def test_numbers_that_are_read(given_value: object, expected: Fraction) -> None:
         {},
         "0x10",
         "1/2",
+        "12,",
         "1e9999",
         "--2",
         "٣٤x",
