@@ -72,6 +72,7 @@ JOINED = re.compile(
     r"(?P<balls>(?:ball \d+ of \w+ in place of ball \d+ \([^)]*\)(?:, | and )?)+)\."
 )
 BALL = re.compile(r"ball (\d+) of (\w+) in place of ball (\d+)")
+FOLLOWS = re.compile(r"(?:^|, | and )ball (\d+) of (\w+) in place of ball (\d+)(?: \([^)]*\))?")
 WITHIN = re.compile(
     r"Where ball (?P<old>\d+) of (?P<name>\w+) ends within row (?P<row>\d+), go on from ball (?P<new>\d+)"
 )
@@ -150,7 +151,7 @@ class Strands:
             assert said == sorted(s[0] for s in self.held)
         else:
             assert not found["left"] or not self.held
-        self.begin_if(found["taken"] or found["more"], row + 1)
+        self.begin_if(FOLLOWS.sub("", found["taken"] or found["more"] or ""), row + 1)
 
     def begin_if(self, text: str | None, row: int) -> None:
         if text:
@@ -202,6 +203,9 @@ def test_a_maker_works_the_whole_text(made: Blanket) -> None:
             assert int(join["row"]) == at
         if (found := CHANGE.search(line)) is not None:
             assert int(found["row"]) == done == at  # told at its own row, not one late
+            assert not JOINED.search(line)  # one pull through, one order
+            for new, name, old in FOLLOWS.findall(found["taken"] or found["more"] or ""):
+                joins.remove(strands.follow(name, int(old), int(new), at + 1))
             strands.change(found)
             if found["tail"]:
                 assert found["tail"] == ("4 in" if made.design.tail_cm == 10 else "6 in") or found["tail"].endswith(

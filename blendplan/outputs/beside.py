@@ -16,7 +16,7 @@ from typing import Any
 from blendplan.errors import BlendplanError
 from blendplan.fabric.written import write_rows
 from blendplan.lasting import verdict
-from blendplan.outputs.changes import change_words, held_words, join_words, rewind_words
+from blendplan.outputs.changes import change_words, held_words, join_words, joins_alone, rewind_words
 from blendplan.outputs.content import skeins_words
 from blendplan.outputs.pattern import finishing_lines
 from blendplan.plan import Plan, PlannedStripe, ledger_of
@@ -153,7 +153,7 @@ def _balls(plan: Plan, show: Quantities) -> dict[str, list[list[str]]]:
     for rewind in plan.strands.rewinds:
         told[str(max(1, rewind.row - 1))][0].append(rewind_words(rewind, show))
     joined: defaultdict[tuple[int, bool], list[Join]] = defaultdict(list)
-    for join in plan.strands.joins:
+    for join in joins_alone(plan):
         joined[join.at_row, join.within_row].append(join)
     for (row, within), joins in joined.items():
         told[str(row)][not within] += join_words(joins, show)

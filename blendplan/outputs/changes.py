@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import partial
 
+from blendplan.plan import Plan
 from blendplan.quantities import Quantities
 from blendplan.wording import Notice, capital, note, tr
 from blendplan.yardage.strands import Join, Rewind, StrandChange, StrandEnd, Strands
@@ -48,11 +49,16 @@ def _balls(ends: Sequence[StrandEnd], several: frozenset[str], lang: str) -> str
 
 
 def _named(
-    ends: Sequence[StrandEnd], words: Callable[[str, list[StrandEnd]], Notice], several: frozenset[str], lang: str
+    ends: Sequence[StrandEnd],
+    words: Callable[[str, list[StrandEnd]], Notice],
+    several: frozenset[str],
+    lang: str,
+    more: Sequence[str] = (),
 ) -> str:
-    """Return strands by yarn, each as `words` puts it, with its balls."""
+    """Return strands by yarn, each as `words` puts it, with its balls, and more that is said in the same list."""
     by_name = {end.name: [other for other in ends if other.name == end.name] for end in ends}
-    return listed([words(name, own).say(lang) + _balls(own, several, lang) for name, own in by_name.items()], lang)
+    said = [words(name, own).say(lang) + _balls(own, several, lang) for name, own in by_name.items()]
+    return listed([*said, *more], lang)
 
 
 def _all_of(name: str, own: Sequence[StrandEnd]) -> Notice:
@@ -99,14 +105,18 @@ def begin_words(change: StrandChange, strands: Strands, lang: str = "en") -> str
 
 
 def change_words(change: StrandChange, strands: Strands, show: Quantities) -> str:
-    """Return a change of strands as one sentence after another: stop, leave, take up, pull through, cut."""
+    """Return a change of strands as one sentence after another: stop, leave, take up, pull through, cut.
+
+    A ball that follows another in the same pull through is taken up with the rest.
+    """
     lang, several = show.lang, strands.several
     if not change.row:
         return begin_words(change, strands, lang)
     if not change.left and not change.taken:
         return tr("No change of strands.", lang)
+    joins = [join for join in strands.joins if _in_change(join, change)]
     left = _named(change.left, partial(_left, change), several, lang)
-    taken = _named(change.taken, partial(_taken, change), several, lang)
+    taken = _named(change.taken, partial(_taken, change), several, lang, [_follows(join, show) for join in joins])
     said = [tr("Stop before the last pull through of row {row}.", lang, row=change.row)]
     if left and taken:
         said.append(tr("Leave {left}, take up {taken}, pull through.", lang, left=left, taken=taken))
@@ -115,9 +125,10 @@ def change_words(change: StrandChange, strands: Strands, show: Quantities) -> st
     else:
         said.append(tr("Take up {taken} beside what you hold, pull through.", lang, taken=taken))
     tail = show.size(change.tail_cm)
-    if len(change.left) == 1:
-        said.append(tr("Then cut that {name}, leaving {tail}.", lang, name=change.left[0].name, tail=tail))
-    elif change.left:
+    cut = [end.name for end in change.left] + [join.name for join in joins]
+    if len(cut) == 1:
+        said.append(tr("Then cut that {name}, leaving {tail}.", lang, name=cut[0], tail=tail))
+    elif cut:
         said.append(tr("Then cut those strands, leaving {tail} of each.", lang, tail=tail))
     if change.carried and change.left:
         carried = _named(change.carried, partial(_carried, change), several, lang)
@@ -132,6 +143,18 @@ def change_words(change: StrandChange, strands: Strands, show: Quantities) -> st
         ]
         said.append(tr("Left over: {balls}.", lang, balls=listed([n.say(lang) for n in grams], lang)))
     return " ".join(capital(text) for text in said)
+
+
+def _in_change(join: Join, change: StrandChange) -> bool:
+    """Return whether a ball follows another in the very pull through in which strands change."""
+    told = bool(change.row and (change.left or change.taken))
+    return told and not join.within_row and join.row == change.row + 1
+
+
+def joins_alone(plan: Plan) -> list[Join]:
+    """Return where a ball follows another and no change of stripes tells it."""
+    changes = [stripe.change for stripe in plan.stripes]
+    return [join for join in plan.strands.joins if not any(_in_change(join, change) for change in changes)]
 
 
 def join_words(joins: Sequence[Join], show: Quantities) -> list[str]:

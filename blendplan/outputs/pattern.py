@@ -16,7 +16,7 @@ from blendplan.fabric.phrases import abbreviation, count_words, row_words
 from blendplan.fabric.ripple import work
 from blendplan.fabric.size import measure
 from blendplan.fabric.written import WrittenRows, abbreviations, top_of, write_rows
-from blendplan.outputs.changes import change_words, held_words, join_words, listed, rewind_words
+from blendplan.outputs.changes import change_words, held_words, join_words, joins_alone, listed, rewind_words
 from blendplan.outputs.content import Line, Words, read_plan
 from blendplan.plan import Plan, PlannedStripe
 from blendplan.quantities import Quantities
@@ -473,10 +473,9 @@ def _stripe_rows(plan: Plan, stripe: PlannedStripe, rows: WrittenRows, show: Qua
         if first <= rewind.row - 1 <= last:
             wound[rewind.row - 1].append(Line("do", rewind_words(rewind, show)))
     joined: defaultdict[int, list[Join]] = defaultdict(list)
-    for join in plan.strands.joins:
+    for join in joins_alone(plan):
         if first <= join.at_row <= last:
             joined[join.at_row].append(join)
-    # A ball that follows at this row's end is told before the change, which may take up the one it follows.
     told = {row: join_words(joins, show) for row, joins in joined.items()}
     if after is not None and (after.left or after.taken):
         told[last] = [*told.get(last, []), change_words(after, plan.strands, show)]

@@ -1,6 +1,6 @@
 """Photographs from traced light: lamps, shares, exposure, tone, colour cast, noise, JPEG. Numpy and Pillow only.
 
-    python tests/render/camera.py /work/renders          # writes every photograph of the plan, masks and truth.csv
+    python tests/render/camera.py renders          # writes every photograph of the plan, masks and truth.csv
 
 or on the fly: ``scene = load(path)``, ``jpeg, mask, truth = photograph(scene, Shot(...))``.
 """
