@@ -209,14 +209,11 @@ def test_rows_to_take_along_count_by_themselves_and_give_back(browser, house: Ho
 def test_the_page_counts_as_the_desk_does_row_by_row_to_the_skein(browser, tmp_path: Path) -> None:
     """The file that was taken along, counted to the end by itself, against the ledger of a desk after each row."""
     blanket = demo_workspace().blanket
+    short = make_plan(blanket).yardage.colours[1].name
+    # Of one colour she means to buy too little, and does, so that the page has a skein to ask for.
+    blanket = replace(blanket, design=replace(blanket.design, skeins=((blanket.keys[short], 1),)))
     plan = make_plan(blanket)
-    short = plan.yardage.colours[1].name
-    # Of one colour too little was bought, so that the page has a skein to ask for.
-    bought = bought_as_planned(blanket, account_skeins(plan))
-    events = tuple(
-        replace(event, skeins=1) if event.yarn == blanket.keys[short] else event for event in bought.making.purchases
-    )
-    blanket = replace(bought, making=replace(bought.making, purchases=events))
+    blanket = bought_as_planned(blanket, account_skeins(plan))
     library = open_library(None)[0]
     number = library.add(entries_of(replace(demo_workspace(), blanket=blanket)), "Hers")
     along = tmp_path / "rows.html"

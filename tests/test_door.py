@@ -45,7 +45,7 @@ def test_stripes_set_by_hand_keep_their_rows_whatever_length_is_wished() -> None
     hand = (bp.Stripe(strands=("Slate", "Ochre"), rows=9), bp.Stripe(strands=("Ochre", "Ochre"), rows=3))
     plan = bp.make_plan(YARNS, bp.Design(order=("Slate", "Ochre"), stripes=hand, length_cm=160))
     assert [s.stripe.rows for s in plan.stripes] == [9, 3]
-    assert any("160.0 cm was wished for" in n.text for n in plan.notices)
+    assert any("A length of 160 cm was wished for" in n.text for n in plan.notices)
 
 
 def test_lists_are_tuples_behind_the_door_and_records_are_short() -> None:
