@@ -219,3 +219,44 @@ def shot(page, name: str, full: bool = False) -> None:
         page.set_viewport_size(size)
     else:
         page.screenshot(path=str(ARTIFACTS / f"{name}.png"))
+
+
+WCAG = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+# What axe-core has on colours within these levels.
+COLOURS = {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}
+
+
+def axe_faults(page, rules: dict[str, object] = WCAG) -> list[str]:
+    """Return axe-core's violations of WCAG 2.2 A and AA, each with the places."""
+    import axe_core_python
+
+    source = (Path(axe_core_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    # Colours in a fade are nobody's: what was drawn anew comes up slowly.
+    page.wait_for_function(
+        "() => !document.getAnimations().some("
+        "a => a.playState === 'running' && a.effect.getComputedTiming().endTime < 1e9)"
+    )
+    if page.evaluate("typeof axe === 'undefined'"):
+        page.evaluate(source)
+    found = page.evaluate(
+        "async runOnly => (await axe.run(document, {runOnly, resultTypes: ['violations']})).violations", rules
+    )
+    return [
+        f"{v['id']} ({v['impact']}): {n['target']} {n['html'][:160]} {n['failureSummary'][:200]}"
+        for v in found
+        for n in v["nodes"]
+    ]
+
+
+def open_rule(page) -> None:
+    """Go past the start of the example, to the fields that hold for all stripes."""
+    open_place(page, "order")
+    page.get_by_role("button", name="Use this order").first.click()
+    settle(page)
+    open_rule_again(page)
+
+
+def open_rule_again(page) -> None:
+    """Open the fields that hold for all stripes after a reload."""
+    open_place(page, "stripes")
+    unfold(page, "rule-fold")

@@ -19,13 +19,18 @@ settings.load_profile("blendplan")
 
 # The dearest files, dearest first: a long one that is begun last would leave the other workers idle.
 DEAREST = (
-    *("browser_page", "browser_first", "browser_order_wishes", "browser_photo", "app", "browser_served"),
-    *("browser_work", "browser_shades", "photo_reading", "page_photos", "photo_light_fit", "picture_fabric"),
-    *("blend_drawn", "browser_phone", "kept_sets", "picture_scene", "page_law"),
+    *("browser_page", "browser_looks", "browser_first", "browser_photo", "browser_order_wishes", "app"),
+    *("browser_served", "browser_work", "browser_shades", "photo_reading", "page_photos", "photo_light_fit"),
+    *("photo_shade", "picture_fabric", "blend_drawn", "browser_phone", "kept_sets", "picture_scene", "page_law"),
 )
 
 
 LEAST_EXAMPLES = 30
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than cores: a browser's test waits for a good part of its time."""
+    return (os.cpu_count() or 1) + 1
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -6,8 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from browser_page import open_place, settle, shot, still
-from test_browser_page import axe_faults
+from browser_page import axe_faults, open_place, settle, shot, still
 
 pytestmark = pytest.mark.browser
 

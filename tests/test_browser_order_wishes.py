@@ -6,8 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from browser_page import open_page, open_place, settle, shot, still, unfold, until
-from test_browser_page import axe_faults
+from browser_page import axe_faults, open_page, open_place, settle, shot, still, unfold, until
 
 pytestmark = pytest.mark.browser
 

@@ -8,9 +8,8 @@ from pathlib import Path
 
 import pytest
 import scenes
-from browser_page import open_page, settle, still, until
+from browser_page import axe_faults, open_page, settle, still, until
 from PIL import Image
-from test_browser_page import axe_faults
 from test_page_photos import CORNERS, SEED, chart_picture
 
 pytestmark = pytest.mark.browser
