@@ -231,21 +231,30 @@ def axe_faults(page, rules: dict[str, object] = WCAG) -> list[str]:
     import axe_core_python
 
     source = (Path(axe_core_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
-    # Colours in a fade are nobody's: what was drawn anew comes up slowly.
-    page.wait_for_function(
-        "() => !document.getAnimations().some("
-        "a => a.playState === 'running' && a.effect.getComputedTiming().endTime < 1e9)"
-    )
-    if page.evaluate("typeof axe === 'undefined'"):
-        page.evaluate(source)
-    found = page.evaluate(
-        "async runOnly => (await axe.run(document, {runOnly, resultTypes: ['violations']})).violations", rules
-    )
-    return [
-        f"{v['id']} ({v['impact']}): {n['target']} {n['html'][:160]} {n['failureSummary'][:200]}"
-        for v in found
-        for n in v["nodes"]
-    ]
+
+    def look() -> list[str]:
+        if page.evaluate("typeof axe === 'undefined'"):
+            page.evaluate(source)
+        found = page.evaluate(
+            "async runOnly => (await axe.run(document, {runOnly, resultTypes: ['violations']})).violations", rules
+        )
+        return [
+            f"{v['id']} ({v['impact']}): {n['target']} {n['html'][:160]} {n['failureSummary'][:200]}"
+            for v in found
+            for n in v["nodes"]
+        ]
+
+    # Colours in a fade are nobody's, and what is drawn anew comes up slowly: a fault is what a later look finds too.
+    faults = look()
+    for _ in range(2 if faults else 0):
+        page.wait_for_timeout(500)
+        page.wait_for_function(
+            "() => !document.getAnimations().some("
+            "a => a.playState === 'running' && a.effect.getComputedTiming().endTime < 1e9)"
+        )
+        again = look()
+        faults = [fault for fault in faults if fault in again]
+    return faults
 
 
 def open_rule(page) -> None:

@@ -28,11 +28,6 @@ DEAREST = (
 LEAST_EXAMPLES = 30
 
 
-def pytest_xdist_auto_num_workers() -> int:
-    """One worker more than cores: a browser's test waits for a good part of its time."""
-    return (os.cpu_count() or 1) + 1
-
-
 def pytest_configure(config: pytest.Config) -> None:
     """Let workers take files in the order of the collection, and not those with many tests first."""
     config.option.loadscopereorder = False
