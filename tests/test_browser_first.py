@@ -151,6 +151,21 @@ def test_her_own_label_takes_seven_keystrokes_and_nothing_at_all_ends_in_numbers
     page.context.close()
 
 
+def test_a_press_before_the_file_field_is_there_still_opens_it(browser, served) -> None:
+    page = begin(browser, served, phone=False)
+    page.locator("input[type=file]").first.wait_for(state="attached")
+    page.evaluate(
+        """() => document.querySelectorAll("input[type=file]").forEach(field => {
+          const [over, next] = [field.parentNode, field.nextSibling];
+          field.remove();
+          setTimeout(() => over.insertBefore(field, next), 800);
+        })"""
+    )
+    with page.expect_file_chooser(timeout=20_000):
+        button(page, "Start with photographs of my yarn").click()
+    page.context.close()
+
+
 def test_a_size_for_a_baby_brings_its_caution_before_anything_is_drawn(browser, served, photographs) -> None:
     page = begin(browser, served, phone=True)
     hand = Hand(page)

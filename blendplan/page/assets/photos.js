@@ -37,9 +37,13 @@ function door(root, data) {
   const field = () => document.querySelector(`.st-key-${data.field} input[type=file]`);
   const bar = make("div", "bar", null);
   root.prepend(bar);
-  const ask = (camera) => {
+  // The field may come a little after the door, and a browser lets a press open it for some seconds.
+  const ask = (camera, until = Date.now() + 4000) => {
     const input = field();
-    if (!input) return;
+    if (!input) {
+      if (Date.now() < until) setTimeout(ask, 50, camera, until);
+      return;
+    }
     input.accept = data.accept;
     if (camera) input.setAttribute("capture", "environment");
     else input.removeAttribute("capture");
