@@ -14,6 +14,7 @@ from blendplan.errors import BlendplanError, YarnError
 from blendplan.fabric.ripple import work
 from blendplan.fabric.size import measure
 from blendplan.plan import Plan, ledger_of, make_plan, making_of, stripes_of
+from blendplan.quantities import skeins_note
 from blendplan.reckon import reckon
 from blendplan.stripes.model import Stripe, total_rows
 from blendplan.units import Amount
@@ -77,26 +78,22 @@ def counted_as_bought(plan: Plan, name: str) -> Notice:
             "{name}: begun without a word of what was bought, so the {skeins} of the plan count as bought; what is "
             "written down now adds to them.",
             name=name,
-            skeins=_skeins(planned),
+            skeins=skeins_note(planned),
         )
     if account.coming_skeins:
         return note(
             "{name}: {said} of the {planned} of the plan bought, {rest} to go; what is bought beyond the plan adds.",
             name=name,
             said=said,
-            planned=_skeins(planned),
+            planned=skeins_note(planned),
             rest=max(0, planned - said),
         )
     return note(
         "{name}: {said} bought, {planned} in the plan; what is bought now adds.",
         name=name,
-        said=_skeins(said),
+        said=skeins_note(said),
         planned=planned,
     )
-
-
-def _skeins(n: int) -> Notice:
-    return note("1 skein") if n == 1 else note("{n} skeins", n=n)
 
 
 def ways_out(plan: Plan, ledger: Ledger, *, seconds: float = 3.0) -> tuple[WayOut, ...]:

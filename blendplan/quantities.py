@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from blendplan.units import FACTORS, plain
-from blendplan.wording import rounded, tr
+from blendplan.wording import Notice, note, rounded, tr
 
 
 def figure(value: Fraction | float, digits: int = 1, lang: str = "en") -> str:
@@ -16,6 +16,11 @@ def figure(value: Fraction | float, digits: int = 1, lang: str = "en") -> str:
     ('2.5', '2,5', '0.33')
     """
     return plain(value, digits).say(lang)
+
+
+def skeins_note(count: int) -> Notice:
+    """Return a number of skeins in words."""
+    return note("1 skein") if count == 1 else note("{n} skeins", n=count)
 
 
 def unit_sign(kind: str, units: str) -> str:

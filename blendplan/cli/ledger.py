@@ -219,7 +219,7 @@ def _questions(ledger: Ledger, args: argparse.Namespace, show: Quantities) -> li
 
 
 def _lines(ledger: Ledger, ways: Sequence[WayOut], show: Quantities) -> list[str]:
-    from blendplan.outputs.content import skeins_words
+    from blendplan.quantities import skeins_note
     from blendplan.wording import tr
 
     lang, said = show.lang, (show.lang, show.units)
@@ -232,6 +232,6 @@ def _lines(ledger: Ledger, ways: Sequence[WayOut], show: Quantities) -> list[str
             else tr("{name}: {used} used, {left} left, {need} still to work", lang, name=c.name, **grams)
         )
         if c.buy_skeins:
-            out[-1] += "; " + tr("still to buy: {skeins}", lang, skeins=skeins_words(c.buy_skeins, lang))
+            out[-1] += "; " + tr("still to buy: {skeins}", lang, skeins=skeins_note(c.buy_skeins))
     out += [notice.say(*said) for notice in ledger.notices]
     return out + [notice.say(*said) for way in ways for notice in way.said]

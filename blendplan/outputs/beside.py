@@ -17,10 +17,9 @@ from blendplan.errors import BlendplanError
 from blendplan.fabric.written import write_rows
 from blendplan.lasting import verdict
 from blendplan.outputs.changes import change_words, held_words, join_words, joins_alone, rewind_words
-from blendplan.outputs.content import skeins_words
 from blendplan.outputs.pattern import finishing_lines
 from blendplan.plan import Plan, PlannedStripe, ledger_of
-from blendplan.quantities import Quantities
+from blendplan.quantities import Quantities, skeins_note
 from blendplan.wording import capital, tr
 from blendplan.yardage.ledger import Account, Ledger
 from blendplan.yardage.strands import Join, StrandEnd
@@ -160,13 +159,16 @@ def _balls(plan: Plan, show: Quantities) -> dict[str, list[list[str]]]:
     return dict(told)
 
 
+def _when(plan: Plan, done: int) -> Plan:
+    """Return the plan as it stands after a number of rows."""
+    making = replace(plan.blanket.making, rows_done=min(done, plan.rows))
+    return replace(plan, blanket=replace(plan.blanket, making=making))
+
+
 def _at(plan: Plan, done: int) -> Ledger | None:
     """Return the ledger after a number of rows; None where a yarn has no label to count by."""
-    blanket = plan.blanket
     try:
-        return ledger_of(
-            replace(plan, blanket=replace(blanket, making=replace(blanket.making, rows_done=min(done, plan.rows))))
-        )
+        return ledger_of(_when(plan, done))
     except BlendplanError:
         return None
 
@@ -192,7 +194,7 @@ def left_words(account: Account, show: Quantities) -> list[Any]:
     if account.finished:
         said = tr("done with; about {left} left", lang, left=left)
     elif account.coming_skeins and account.used_g <= 0:
-        said = tr("not begun, {skeins} to buy", lang, skeins=skeins_words(account.buy_skeins, lang))
+        said = tr("not begun, {skeins} to buy", lang, skeins=skeins_note(account.buy_skeins))
     elif account.used_g <= 0:
         said = tr("not begun, {left} here", lang, left=left)
     else:
@@ -203,7 +205,7 @@ def left_words(account: Account, show: Quantities) -> list[Any]:
             "{name} may run out before the end: {skeins} more would do.",
             lang,
             name=account.name,
-            skeins=skeins_words(account.lacking_skeins, lang),
+            skeins=skeins_note(account.lacking_skeins),
         )
     share = account.left_g / account.owned_g if account.owned_g else 0.0
     return [said, round(share, 2), warned]
@@ -214,9 +216,8 @@ def _verdict(plan: Plan, show: Quantities) -> list[Any] | None:
     rows = [weighing.row for weighing in plan.blanket.making.weighings if weighing.row <= plan.rows]
     if not rows:
         return None
-    making = replace(plan.blanket.making, rows_done=max(rows))
     try:
-        said = verdict(replace(plan, blanket=replace(plan.blanket, making=making)))
+        said = verdict(_when(plan, max(rows)))
     except BlendplanError:
         return None
     return None if said is None else [max(rows), said.say(show.lang, show.units)]

@@ -98,12 +98,6 @@ def _taken(change: StrandChange, name: str, own: list[StrandEnd]) -> Notice:
     return nth.get(beside, note("a fourth strand of {name}", name=name))
 
 
-def begin_words(change: StrandChange, strands: Strands, lang: str = "en") -> str:
-    """Return what is taken up to begin, where nothing is held yet."""
-    taken = _named(change.taken, partial(_taken, change), strands.several, lang)
-    return tr("Begin with {strands}.", lang, strands=taken)
-
-
 def change_words(change: StrandChange, strands: Strands, show: Quantities) -> str:
     """Return a change of strands as one sentence after another: stop, leave, take up, pull through, cut.
 
@@ -111,7 +105,8 @@ def change_words(change: StrandChange, strands: Strands, show: Quantities) -> st
     """
     lang, several = show.lang, strands.several
     if not change.row:
-        return begin_words(change, strands, lang)
+        begun = _named(change.taken, partial(_taken, change), several, lang)
+        return tr("Begin with {strands}.", lang, strands=begun)
     if not change.left and not change.taken:
         return tr("No change of strands.", lang)
     joins = [join for join in strands.joins if _in_change(join, change)]

@@ -12,7 +12,7 @@ from typing import Literal
 from blendplan.blend.strands import READINGS, READS
 from blendplan.outputs.changes import change_words, listed
 from blendplan.plan import Plan, PlannedStripe, to_buy
-from blendplan.quantities import Quantities
+from blendplan.quantities import Quantities, skeins_note
 from blendplan.wording import Notice, capital, note, tr
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.lots import LotUse, SecondChoice, lot_uses, second_choices
@@ -236,11 +236,6 @@ def _stripe(stripe: PlannedStripe, plan: Plan, letter: dict[str, str], show: Qua
     )
 
 
-def skeins_words(count: int, lang: str) -> str:
-    """Return a number of skeins."""
-    return tr("1 skein", lang) if count == 1 else tr("{n} skeins", lang, n=count)
-
-
 def _about(yarn: Yarn, show: Quantities) -> str:
     """Return weight class, fibre and put-up of a yarn, as far as they are known."""
     lang, parts = show.lang, []
@@ -286,7 +281,7 @@ def _yarn(
 ) -> YarnWords:
     lang = show.lang
     opened = need.skeins_on_hand + (need.buy_skeins or 0)
-    skeins = tr("skeins not known", lang) if need.buy_skeins is None else skeins_words(opened, lang)
+    skeins = tr("skeins not known", lang) if need.buy_skeins is None else skeins_note(opened).say(lang)
     if need.parts_g:
         skeins = tr("{skeins} and {mass} opened", lang, skeins=skeins, mass=show.mass(sum(need.parts_g)))
     return YarnWords(
@@ -305,12 +300,12 @@ def _shopping(
     need: ColourNeed, letter: str, second: Sequence[SecondChoice], show: Quantities, currency: str
 ) -> ShoppingWords:
     lang = show.lang
-    have = [skeins_words(need.skeins_on_hand, lang)] if need.skeins_on_hand else []
+    have = [skeins_note(need.skeins_on_hand).say(lang)] if need.skeins_on_hand else []
     if need.parts_g:
         have.append(show.mass(sum(need.parts_g)))
     buy, band = tr("not known", lang), ""
     if need.buy_skeins is not None:
-        buy = skeins_words(need.buy_skeins, lang) if need.buy_skeins else tr("nothing", lang)
+        buy = skeins_note(need.buy_skeins).say(lang) if need.buy_skeins else tr("nothing", lang)
         if need.buy_skeins and need.skein_g is not None and need.skein_m is not None:
             band = tr("of {mass} / {length}", lang, mass=show.mass(need.skein_g), length=show.yarn(need.skein_m))
     return ShoppingWords(
@@ -354,7 +349,7 @@ def _now(need: ColourNeed, show: Quantities) -> str:
 
 def _second(choice: SecondChoice, show: Quantities) -> str:
     """Return a second choice in words."""
-    lang, skeins = show.lang, skeins_words(choice.skeins, show.lang)
+    lang, skeins = show.lang, skeins_note(choice.skeins).say(show.lang)
     if choice.kind == "lot":
         return tr("another dye lot: {skeins}, all of it", lang, skeins=skeins)
     if choice.put_up is not None:

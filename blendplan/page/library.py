@@ -48,7 +48,7 @@ from blendplan.page.state import (
     typed,
 )
 from blendplan.plan import Plan, ledger_of
-from blendplan.quantities import Quantities
+from blendplan.quantities import Quantities, skeins_note
 from blendplan.text import download_name
 from blendplan.wording import Notice
 from blendplan.workspace import plan_of, read_workspace, work_of, workspace_to_json
@@ -404,7 +404,7 @@ def _yarn_thrown(gone: Sequence[OnShelf]) -> None:
 def lots_words(lots: Sequence[Lot], show: Quantities) -> str:
     """Return how much yarn lots are: whole skeins, and what is opened."""
     skeins, parts = sum(lot.skeins for lot in lots), [part for lot in lots for part in lot.parts_g]
-    said = [say("1 skein") if skeins == 1 else say("{n} skeins", n=skeins)] if skeins or not parts else []
+    said = [skeins_note(skeins).say(lang())] if skeins or not parts else []
     said += [show.mass(float(sum(parts)))] if parts else []
     return say("{some} and {last}", some=said[0], last=said[1]) if len(said) == 2 else said[0]
 

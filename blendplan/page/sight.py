@@ -31,7 +31,7 @@ from blendplan.picture.distance import Screen, seen_from
 from blendplan.picture.geometry import Ends, prepare
 from blendplan.picture.scene import DrawnStripe, StripFrame, blanket_size_cm, draw_strip, shape_of, view_of
 from blendplan.plan import Plan, to_buy
-from blendplan.quantities import Quantities, figure, into_units
+from blendplan.quantities import Quantities, figure, into_units, skeins_note
 from blendplan.reckon import Reckoned, reckon
 from blendplan.stripes import edit
 from blendplan.units import CM_PER_INCH, whole
@@ -192,7 +192,7 @@ def sum_of(current: Blanket, made: Plan | Reckoned, language: str, before: int |
         skeins = short = tr("nothing to buy", language)
     else:
         skeins = tr("1 skein to buy", language) if total == 1 else tr("{n} skeins to buy", language, n=total)
-        short = tr("1 skein", language) if total == 1 else tr("{n} skeins", language, n=total)
+        short = skeins_note(total).say(language)
     price = ""
     if yardage.total_price:
         price = Quantities(lang=language).money(yardage.total_price, current.ways.currency)

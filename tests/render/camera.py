@@ -117,7 +117,7 @@ def hats(centres: np.ndarray) -> np.ndarray:
 
 def linear(scene: Scene, shot: Shot) -> np.ndarray:
     """Linear sRGB (h, w, 3) as the camera sees it after its white balance; an open level perfect white has Y = 1."""
-    sense = TABLES["observer"] if shot.camera == "cie" else TABLES["nikon"]
+    sense = TABLES["observer"] if shot.camera == "cie" else TABLES["sensor"]
     image, white = 0, np.zeros(3)
     for source, share in shot.shares.items():
         power = lamp(shot.illuminants[source])
@@ -141,7 +141,7 @@ def _balanced(raw: np.ndarray, white: np.ndarray, shot: Shot) -> np.ndarray:
         day = XYZ_TO_SRGB @ (lamp("D65") @ TABLES["observer"])
         matrix = np.eye(3)
     else:
-        day = lamp("D65") @ TABLES["nikon"]
+        day = lamp("D65") @ TABLES["sensor"]
         matrix = _camera_matrix()
     gain = (day / white) ** shot.white_balance
     gain = gain * (day[1] / white[1]) / gain[1]
@@ -160,7 +160,7 @@ def _camera_matrix() -> np.ndarray:
             for t in (0.1, 1)
         ]
     )
-    raw = some * power @ TABLES["nikon"] / (power @ TABLES["nikon"])
+    raw = some * power @ TABLES["sensor"] / (power @ TABLES["sensor"])
     want = some * power @ TABLES["observer"] @ XYZ_TO_SRGB.T
     rows = np.concatenate([raw, 300 * np.ones((1, 3))])
     aims = np.concatenate([want, 300 * np.ones((1, 3))])
@@ -312,7 +312,7 @@ def plan(scene: Scene, pool: list[str], rng: np.random.Generator) -> list[Shot]:
                     yarns=yarns,
                     light=light,
                     illuminants={"sky": day, "window": day, "window2": "D65" if day == "D50" else "D50", "bulb": bulb},
-                    camera=str(rng.choice(["cie", "nikon"])),
+                    camera=str(rng.choice(["cie", "sensor"])),
                     tone=str(rng.choice(["srgb", "s-curve", "dark"])),
                     exposure=round(float(rng.uniform(-1.2, 0.5)), 2),
                     white_balance=round(float(rng.uniform(0.3, 1.0)), 2),

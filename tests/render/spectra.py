@@ -106,7 +106,7 @@ def export() -> None:
     lamps["3000K"] = on(colour.sd_blackbody(3000, colour.SpectralShape(390, 730, 10)))[:, 0]
     observer = on(colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"])
     camera = on(colour.MSDS_CAMERA_SENSITIVITIES["Nikon 5100 (NPL)"])
-    np.savez_compressed(TABLES, observer=observer, nikon=camera, **lamps)
+    np.savez_compressed(TABLES, observer=observer, sensor=camera, **lamps)
 
 
 if __name__ == "__main__":
