@@ -141,10 +141,30 @@ def _lines(ones: list[One]) -> list[str]:
         groups = defaultdict(list)
         for one in own:
             groups[one.group].append(one)
+        lines.append(_as_others_ask(groups))
         for name, few in sorted(groups.items(), key=lambda g: _held(g[1])):
             if len(few) >= 10 and _held(few) < 0.8:
                 lines.append(f"    holds only for {_held(few):.0%} of {len(few)} in {name}")
     return lines
+
+
+def _as_others_ask(groups: dict[str, list[One]]) -> str:
+    """Return how often a camera's, a shape's or a scene's bounds hold, made as wide as all others of the kind ask."""
+    apart = defaultdict(list)
+    for name, own in groups.items():
+        if not name.startswith("exposure"):  # the same shades once more
+            apart[name.split()[0].split("_")[0]] += own
+    held = {}
+    for name, own in apart.items():
+        rest = [one.off / one.within for other, ones in apart.items() if other != name for one in ones]
+        scale = float(np.quantile(rest, 0.91)) if rest else 1.0
+        held[name] = [one.off <= scale * one.within for one in own]
+    worst = min(held, key=lambda name: float(np.mean(held[name])))
+    return (
+        f"    {len(held)} parts, bounds of each scaled to hold for 91 % of the others:"
+        f" {np.concatenate(list(held.values())).mean():.0%};"
+        f" worst {worst} {np.mean(held[worst]):.0%} of {len(held[worst])}"
+    )
 
 
 def _held(own: list[One]) -> float:
