@@ -10,7 +10,7 @@ import pypdf
 import pytest
 
 from blendplan.errors import QuantityError
-from blendplan.outputs.paper import MARGIN_MM, PAPERS, Column, Paper
+from blendplan.outputs.paper import MARGIN_MM, PAPERS, Block, Column, Paper
 
 NAMES = (
     "=1+1",
@@ -30,10 +30,10 @@ PT = 72 / 25.4
 @cache
 def write(paper: str, rows: int = 60, day: date | None = None) -> bytes:
     page = Paper(paper, day=day)
-    page.heading("Stripes")
+    page.heading("Stripes", Block(()))
     words = "many words that fill more than one line of a cell "
     cells = [[page.tick(), f"first{i} {words * (1 + i % 5)} last{i}", NAMES[i % len(NAMES)]] for i in range(rows)]
-    page.table([Column("", 8), Column("Strands", 100), Column("Name", 60)], cells)
+    page.put(page.table([Column("", 8), Column("Strands", 100), Column("Name", 60)], cells))
     page.text("tall words " * 900, 14)
     return page.finish(lambda n, m: ("a title " * 40, f"page {n} of {m}"))
 

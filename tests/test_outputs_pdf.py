@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import replace
 from datetime import date
 from functools import cache
@@ -10,6 +11,7 @@ from itertools import pairwise
 
 import pypdf
 import pytest
+from blankets import COLOURS, blanket
 from hypothesis import given
 from hypothesis import strategies as st
 from odd_plans import ODD_NAMES, long_plan, odd_plan, short_plan
@@ -84,6 +86,40 @@ def test_every_part_is_there(name: str, paper: str) -> None:
     for code in ("hook", "abbreviations", "rows", "finishing", "care"):
         for line in made.chapter(code).lines:  # type: ignore[union-attr]
             assert drawn(line.text) in text, line.text
+
+
+@cache
+def stripy_plan() -> Plan:
+    """Six yarns in tall stripes, of which few fit on a page."""
+    return make_plan(blanket(*COLOURS, solid_rows=12, blend_rows=6))
+
+
+PLANS["stripy"] = stripy_plan
+
+
+@pytest.mark.parametrize(("name", "paper"), [*CASES, ("stripy", "A4"), ("stripy", "Letter")])
+def test_what_belongs_together_stands_on_one_page(name: str, paper: str) -> None:
+    """A stripe's height stands below its last row, and no small heading is the last of a page."""
+    heights = set()
+    for page in read(name, paper)[0]:
+        text = " ".join(page.split())
+        for number in re.findall(r"high after stripe (\d+)\.", text):
+            heights.add(int(number))
+            last = PLANS[name]().stripes[int(number) - 1].last_row
+            assert re.search(rf"Rows? (\d+ to )?{last}: ", text), number
+        assert not re.search(r"Stripe \d+, rows? [^:]*: [^:]*page \d+ of", text.split(" high after ")[-1])
+    assert heights == {stripe.number for stripe in PLANS[name]().stripes}
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_no_page_stands_half_empty_but_beside_the_shopping_list_and_at_the_end(paper: str) -> None:
+    texts, places = read("stripy", paper)
+    shop = next(i for i, text in enumerate(texts) if "Shopping list" in text)
+    for number, page in enumerate(places[: shop - 1]):
+        # The foot of a page stands below all else.
+        lowest = sorted({round(y, 1) for _, y in page})[1]
+        assert lowest < PAPERS[paper][1] * PT * 0.4, number + 1
+    assert "Lot bought" not in texts[shop - 1] + texts[shop + 1] and "Row counter" not in texts[shop]
 
 
 def drawn(text: str) -> str:

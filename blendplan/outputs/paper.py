@@ -1,13 +1,15 @@
-"""A sheet of paper with a cursor: headings, paragraphs and tables that never split a row across pages."""
+"""A sheet of paper with a cursor: blocks of parts that stay whole, over two pages only where one would stay empty."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from io import BytesIO
+from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 
 from blendplan.picture.legend import STAND_IN, font_path, missing_characters
@@ -73,6 +75,10 @@ PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 MARGIN_MM = 15.0
 FOOT_MM = 18.0
 MM_PER_PT = 25.4 / 72
+LEADING = 1.32
+GAP = 1.5
+# Share of a page that may stay empty before what could stand whole on the next one is divided (chosen).
+EMPTY = 0.22
 INK = 25
 GREY = 110
 RULE = 190
@@ -100,6 +106,34 @@ class Column:
     align: str = "L"
 
 
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Something that stays whole: its height in mm, and what writes it at the cursor."""
+
+    height: float
+    write: Callable[[], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Parts one below the other under a head, which comes again (`begin(True)`) on every page they go on to."""
+
+    parts: Sequence[Part]
+    head: float = 0.0  # height of what `begin` writes, mm
+    begin: Callable[[bool], None] = lambda again: None
+    after: float = 0.0  # room below the last part, mm
+
+
+def together(parts: Sequence[Part]) -> Part:
+    """Return parts as one."""
+
+    def write() -> None:
+        for part in parts:
+            part.write()
+
+    return Part(sum(part.height for part in parts), write)
+
+
 class Paper:
     """A PDF document being written from top to bottom.
 
@@ -124,7 +158,7 @@ class Paper:
         self.drawable = Drawable()
         # The same few texts come again in every stripe of a table, and finding their lines is slow.
         self._wrapped: dict[tuple[str, float, float, bool], tuple[str, ...]] = {}
-        self.y = MARGIN_MM
+        self.y = self._top = MARGIN_MM
         self.new_page()
 
     @property
@@ -147,10 +181,15 @@ class Paper:
         """Height left on this page, mm."""
         return self.bottom - self.y
 
+    @property
+    def page(self) -> float:
+        """Height of the printed area, mm."""
+        return self.bottom - MARGIN_MM
+
     def new_page(self) -> None:
         """Begin a page."""
         self.pdf.add_page()
-        self.y = MARGIN_MM
+        self.y = self._top = MARGIN_MM
 
     def need(self, height: float) -> bool:
         """Begin a page unless a height is left on this one; return True where one was begun."""
@@ -189,10 +228,6 @@ class Paper:
                 used = sum(font.cw[ord(c)] for c in paragraph[start : at + 1])
         yield paragraph[start:].rstrip().replace("\u00a0", " ")
 
-    def tall(self, text: str, width: float, size: float) -> float:
-        """Return the height of a text in a width, mm."""
-        return len(self.wrap(text, width, size)) * size * MM_PER_PT * 1.32
-
     def lines(
         self,
         x: float,
@@ -202,7 +237,7 @@ class Paper:
         size: float,
         *,
         align: str = "L",
-        leading: float = 1.32,
+        leading: float = LEADING,
     ) -> None:
         """Write lines at a place with the font chosen."""
         step = size * MM_PER_PT * leading
@@ -212,13 +247,13 @@ class Paper:
             self.pdf.text(at, y + (i + 0.5) * step + 0.3 * size * MM_PER_PT, line)
 
     def text(
-        self, text: str, size: float = 10, *, bold: bool = False, grey: int = INK, gap: float = 1.5, indent: float = 0
+        self, text: str, size: float = 10, *, bold: bool = False, grey: int = INK, gap: float = GAP, indent: float = 0
     ) -> None:
         """Write a paragraph; a paragraph goes to the next page as a whole where it fits there."""
-        step = size * MM_PER_PT * 1.32
+        step = size * MM_PER_PT * LEADING
         width = self.inner_width - indent
         lines = self.wrap(text, width, size, bold=bold)
-        if len(lines) * step <= self.bottom - MARGIN_MM:
+        if len(lines) * step <= self.page:
             self.need(len(lines) * step)
         while lines:
             self.need(step)
@@ -229,23 +264,62 @@ class Paper:
             lines = lines[len(take) :]
         self.y += gap
 
-    def bullet(self, text: str, size: float = 10) -> None:
-        """Write a paragraph behind a dot; kept whole where it fits on a page."""
-        step = size * MM_PER_PT * 1.32
-        tall = len(self.wrap(text, self.inner_width - 5, size)) * step
-        if tall <= self.bottom - MARGIN_MM:
-            self.need(tall)
-        self.pdf.set_fill_color(INK)
-        self.pdf.circle(self.left + 1.4, self.y + step / 2, 0.6, style="F")
-        self.text(text, size, indent=5)
+    def part(
+        self, text: str, size: float = 10, *, sign: str = "", indent: float = 0, above: float = 0, **how: Any
+    ) -> Part:
+        """Return a paragraph as `text` writes it, behind a `dot` or a `box` to tick where one is asked for."""
+        line = size * MM_PER_PT * LEADING
 
-    def heading(self, text: str, *, keep: float = 25.0) -> None:
-        """Write a heading, kept with at least `keep` mm of what follows, and put it into the outline."""
+        def write() -> None:
+            self.y += above
+            if sign == "box":
+                self.box(self.left, self.y + 0.03 * line, 0.72 * line)
+            elif sign == "dot":
+                self.pdf.set_fill_color(INK)
+                self.pdf.circle(self.left + 1.4, self.y + line / 2, 0.6, style="F")
+            self.text(text, size, indent=indent, **how)
+
+        lines = self.wrap(text, self.inner_width - indent, size, bold=how.get("bold", False))
+        return Part(above + len(lines) * line + how.get("gap", GAP), write)
+
+    def fitting(self, block: Block, beside: float = 0.0) -> int:
+        """Return how many parts of a block stand on this page, below so many mm of something else.
+
+        All where they fit; else none, if that leaves little of the page empty; else as many as fit, at least two on
+        either page.
+        """
+        fit = bisect_right(list(accumulate(p.height for p in block.parts)), self.room - beside - block.head + 1e-6)
+        if fit == len(block.parts):
+            return fit
+        fit = min(fit, len(block.parts) - 2)
+        if self.y <= self._top:
+            return max(1, fit)
+        return fit if fit > 1 and self.room >= EMPTY * self.page else 0
+
+    def put(self, block: Block) -> None:
+        """Write a block."""
+        parts, again = block.parts, False
+        while parts:
+            fit = self.fitting(Block(parts, block.head))
+            if fit:
+                block.begin(again)
+            for part in parts[:fit]:
+                part.write()
+            parts, again = parts[fit:], again or fit > 0
+            if parts:
+                self.new_page()
+        self.y += block.after
+
+    def heading(self, text: str, block: Block) -> None:
+        """Write a heading, kept with what follows, and put it into the outline."""
         size = 15.0
         lines = self.wrap(text, self.inner_width, size, bold=True)
-        tall = len(lines) * size * MM_PER_PT * 1.32
-        if not self.need(tall + keep + 5) and self.y > MARGIN_MM + 1:
-            self.y += 5
+        tall = len(lines) * size * MM_PER_PT * LEADING
+        if self.y > MARGIN_MM:
+            if self.fitting(block, tall + 8.3):
+                self.y += 5
+            else:
+                self.new_page()
         self.pdf.set_y(self.y)
         self.font(size, bold=True)
         self.pdf.start_section(self.drawable(text))
@@ -254,12 +328,18 @@ class Paper:
         self.y += tall + 0.8
         self.rule(grey=INK, weight=0.4)
         self.y += 2.5
+        self._top = self.y
 
-    def subheading(self, text: str, size: float = 11.5) -> None:
-        """Write a small heading, kept with what follows."""
-        self.need(32)
-        self.y += 1.5
-        self.text(text, size, bold=True, gap=0.8)
+    def titled(self, title: str, again: str, parts: Sequence[Part]) -> Block:
+        """Return parts below a small heading, which says `again` on the pages they go on to."""
+        size = 11.5
+
+        def begin(more: bool) -> None:
+            self.y += 1.5
+            self.text(again if more else title, size, bold=True, gap=0.8)
+
+        tall = max(len(self.wrap(t, self.inner_width, size, bold=True)) for t in (title, again))
+        return Block(parts, tall * size * MM_PER_PT * LEADING + 2.3, begin)
 
     def rule(self, *, grey: int = RULE, weight: float = 0.15) -> None:
         """Draw a line across the printed area at the cursor."""
@@ -279,24 +359,28 @@ class Paper:
         return Drawn(lambda x, y, w, h: self.box(x, y + 0.12 * side, side), side * 1.25)
 
     def table(
-        self,
-        columns: Sequence[Column],
-        rows: Sequence[Sequence[Cell]],
-        *,
-        size: float = 9.5,
-        pad: float = 1.1,
-        ruled: bool = True,
-    ) -> None:
-        """Write a table; its head comes again on every page and no row is split."""
-        if not rows:
-            return
-        head, head_tall = self._head_lines(columns, size)
-        prepared = self._set_rows(columns, rows, size, pad)
-        self.need(head_tall + prepared[0][1])
-        self._head(columns, head, size - 1, head_tall)
-        for cells, tall in prepared:
-            if self.need(tall):
-                self._head(columns, head, size - 1, head_tall)
+        self, columns: Sequence[Column], rows: Sequence[Sequence[Cell]], *, size: float = 9.5, pad: float = 1.1
+    ) -> Block:
+        """Return a table; its head comes again on every page and no row is split."""
+        head = [self.wrap(c.heading, c.width - 2, size - 1, bold=True) for c in columns]
+        named = any(c.heading for c in columns)
+        tall = max(map(len, head)) * (size - 1) * MM_PER_PT * LEADING + 2 if named else 0.0
+
+        def begin(again: bool) -> None:
+            self._head(columns, head, size - 1, tall)
+
+        return Block([self._row(columns, row, size, pad) for row in rows], tall, begin, 2.0)
+
+    def _row(self, columns: Sequence[Column], row: Sequence[Cell], size: float, pad: float) -> Part:
+        """Return a row of a table, texts as lines."""
+        cells = [
+            cell if isinstance(cell, Drawn) else self.wrap(cell, column.width - 2, size)
+            for cell, column in zip(row, columns, strict=True)
+        ]
+        step = size * MM_PER_PT * LEADING
+        tall = max(c.height if isinstance(c, Drawn) else len(c) * step for c in cells) + 2 * pad
+
+        def write() -> None:
             x = self.left
             for cell, column in zip(cells, columns, strict=True):
                 if isinstance(cell, Drawn):
@@ -306,35 +390,9 @@ class Paper:
                     self.lines(x, self.y + pad, column.width - 2, cell, size, align=column.align)
                 x += column.width
             self.y += tall
-            if ruled:
-                self.rule()
-        self.y += 2 * ruled
+            self.rule()
 
-    def table_tall(
-        self, columns: Sequence[Column], rows: Sequence[Sequence[Cell]], *, size: float = 9.5, pad: float = 1.1
-    ) -> float:
-        """Return the height of a table on one page, mm."""
-        return self._head_lines(columns, size)[1] + sum(tall for _, tall in self._set_rows(columns, rows, size, pad))
-
-    def _head_lines(self, columns: Sequence[Column], size: float) -> tuple[list[tuple[str, ...]], float]:
-        """Return the lines of a table's head and its height, 0 where no column is named."""
-        head = [self.wrap(c.heading, c.width - 2, size - 1, bold=True) for c in columns]
-        named = any(c.heading for c in columns)
-        return head, max(map(len, head)) * (size - 1) * MM_PER_PT * 1.32 + 2 if named else 0.0
-
-    def _set_rows(
-        self, columns: Sequence[Column], rows: Sequence[Sequence[Cell]], size: float, pad: float
-    ) -> list[tuple[list[Drawn | tuple[str, ...]], float]]:
-        """Return the cells of each row, texts as lines, and its height."""
-        out = []
-        for row in rows:
-            cells = [
-                cell if isinstance(cell, Drawn) else self.wrap(cell, column.width - 2, size)
-                for cell, column in zip(row, columns, strict=True)
-            ]
-            step = size * MM_PER_PT * 1.32
-            out.append((cells, max(c.height if isinstance(c, Drawn) else len(c) * step for c in cells) + 2 * pad))
-        return out
+        return Part(tall, write)
 
     def _head(self, columns: Sequence[Column], head: Sequence[Sequence[str]], size: float, tall: float) -> None:
         if not tall:

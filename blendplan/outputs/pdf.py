@@ -3,12 +3,26 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
-from itertools import takewhile
+from itertools import zip_longest
 
-from blendplan.outputs.content import HATCHINGS, Line, ShoppingWords, Words, YarnWords, hatch, on_colour
-from blendplan.outputs.paper import GREY, INK, MARGIN_MM, MM_PER_PT, Cell, Column, Drawn, Paper
+from blendplan.outputs.content import HATCHINGS, ShoppingWords, Words, YarnWords, hatch, on_colour
+from blendplan.outputs.paper import (
+    GREY,
+    INK,
+    LEADING,
+    MARGIN_MM,
+    MM_PER_PT,
+    Block,
+    Cell,
+    Column,
+    Drawn,
+    Paper,
+    Part,
+    together,
+)
 from blendplan.outputs.pattern import Chapter, Pattern, pattern, plan_diagram
 from blendplan.outputs.render import Mark, plan_pixels, thin_marks
 from blendplan.picture.canvas import encode_png
@@ -32,29 +46,23 @@ def plan_pdf(plan: Plan, *, paper: str = "", lang: str = "en", date: date | None
     made = pattern(plan, lang)
     words = made.words
     patches = Patches(sheet, words.yarns)
-    stripes = _stripes(sheet, words, patches, lang)
     tables = {
-        "materials": lambda: _materials(sheet, made, patches, lang),
-        "stripes": lambda: _chart(sheet, plan, stripes, lang),
-        "shopping": lambda: _shopping(sheet, words, patches, lang),
-        "counter": lambda: _counter(sheet, plan, words, patches, lang),
-    }
-    kept = {
-        "materials": sheet.table_tall(*_materials_table(sheet, words, patches, lang)) + 12,
-        "stripes": 26 + _diagram_mm(plan_diagram(plan, lang), sheet)[1] + sheet.table_tall(*stripes),
-        "shopping": 60.0,
-        "counter": 8.0 + 8.2 * len(plan.stripes),
+        "materials": lambda: [_materials(sheet, made, patches, lang)],
+        "stripes": lambda: [_stripes(sheet, words, patches, lang), _diagram(sheet, plan, lang)],
+        "shopping": lambda: [_shopping(sheet, words, patches, lang)],
+        "counter": lambda: [_counter(sheet, plan, words, patches, lang)],
     }
     _front(sheet, plan, words, (lang, dots))
+    before = ""
     for chapter in made.chapters:
-        if chapter.code == "shopping" and sheet.y > MARGIN_MM + 1:
+        if "shopping" in (chapter.code, before) and sheet.y > MARGIN_MM:
             sheet.new_page()  # one page that is taken along to the shop
-        sheet.heading(chapter.title, keep=_keep(sheet, chapter, kept))
-        if chapter.code in tables:
-            tables[chapter.code]()
-        else:
-            _lines(sheet, chapter)
-    _missing(sheet, (), lang)
+        before = chapter.code
+        blocks = tables[chapter.code]() if chapter.code in tables else _lines(sheet, chapter, lang)
+        sheet.heading(chapter.title, blocks[0])
+        for block in blocks:
+            sheet.put(block)
+    _missing(sheet, lang)
 
     def foot(page: int, pages: int) -> tuple[str, str]:
         left = words.title if date is None else f"{words.title} · {date.isoformat()}"
@@ -110,51 +118,32 @@ def _apart(wanted: list[float], step: float, low: float, high: float) -> list[fl
     return places
 
 
-def _block(sheet: Paper, chapter: Chapter, start: int) -> float:
-    """Return the height of the lines up to the next small heading, mm; no more than what fits on a page."""
-    below = takewhile(lambda line: line.kind != "heading", chapter.lines[start:])
-    tall = _tall(sheet, below, 11.5 if chapter.code in _LARGE else 10.0)
-    return min(tall, sheet.bottom - MARGIN_MM - 25)
-
-
-def _tall(sheet: Paper, lines: Iterable[Line], size: float) -> float:
-    """Return the height of lines with a box or a dot before them, mm."""
-    return sum(sheet.tall(line.text, sheet.inner_width - 10, size) + 2.4 for line in lines)
-
-
-def _keep(sheet: Paper, chapter: Chapter, kept: dict[str, float]) -> float:
-    """Return the height of what is kept with the heading of a chapter, mm."""
-    first = chapter.lines[0].kind == "heading"
-    tall, page = (
-        kept.get(chapter.code) or _block(sheet, chapter, int(first)) + 10 * first,
-        sheet.bottom - MARGIN_MM - 12,
-    )
-    # What fits on no page begins where there is room for a good part of it.
-    return tall if tall <= page else 100.0
-
-
-def _lines(sheet: Paper, chapter: Chapter) -> None:
-    """Write the lines of a chapter; a small heading stays with what follows, and what is done has a box to tick."""
+def _lines(sheet: Paper, chapter: Chapter, lang: str) -> list[Block]:
+    """Return the lines of a chapter; what is done has a box to tick, and what is said of it stays with it."""
     large = chapter.code in _LARGE
-    # Steps to tick off without a small heading between them stay on one page, if need be in smaller type.
-    roomy = any(line.kind == "heading" for line in chapter.lines) or _tall(sheet, chapter.lines, 11.5) <= sheet.room
-    size = (11.5 if roomy else 10.2) if large else 10.0
-    columns = [Column("", 8), Column("", sheet.inner_width - 8)]
-    for at, line in enumerate(chapter.lines):
+    size = 11.5 if large else 10.0
+    blocks: list[tuple[str, list[Part]]] = [("", [])]
+    for line, after in zip_longest(chapter.lines, chapter.lines[1:]):
+        parts, gap = blocks[-1][1], 0.8 if after is not None and after.kind == "say" else 2.4
         if line.kind == "heading":
-            sheet.need(_block(sheet, chapter, at + 1) + 9)
-            sheet.subheading(line.text)
+            blocks.append((line.text, []))
         elif line.kind == "do":
-            sheet.table(columns, [[sheet.tick(size), line.text]], size=size, pad=1.2, ruled=False)
+            parts.append(sheet.part(line.text, size, sign="box", gap=gap, indent=8))
         elif large:
-            sheet.text(line.text, 9.5, gap=0.8, indent=8, grey=GREY)
+            said = sheet.part(line.text, 9.5, gap=gap, indent=8, grey=GREY)
+            parts[-1:] = [together([*parts[-1:], said])]
         elif chapter.code in ("size", "hook", "abbreviations"):
-            sheet.text(line.text, size, gap=0.6)
+            parts.append(sheet.part(line.text, size, gap=0.6))
         else:
-            sheet.bullet(line.text, size)
+            parts.append(sheet.part(line.text, size, sign="dot", indent=5))
+    return [
+        sheet.titled(title, tr("{title} (continued)", lang, title=title), parts) if title else Block(parts)
+        for title, parts in blocks
+        if parts
+    ]
 
 
-def _materials_table(sheet: Paper, words: Words, patches: Patches, lang: str) -> tuple[list[Column], list[list[Cell]]]:
+def _materials(sheet: Paper, made: Pattern, patches: Patches, lang: str) -> Block:
     width = sheet.inner_width - 35
     columns = [
         Column("", 18),
@@ -164,21 +153,16 @@ def _materials_table(sheet: Paper, words: Words, patches: Patches, lang: str) ->
     ]
     rows: list[list[Cell]] = [
         [patches.cell((y.name,)), y.letter, f"{y.name}\n{y.about}\n{y.light}, {y.srgb}", "\n".join((y.skeins, *y.lots))]
-        for y in words.yarns
+        for y in made.words.yarns
     ]
-    return columns, rows
+    table, chapter = sheet.table(columns, rows), made.chapter("materials")
+    also = [sheet.part(chapter.lines[-1].text, 9.5, grey=GREY, above=1.5)] if chapter else []
+    return replace(table, parts=[*table.parts, *also])
 
 
-def _materials(sheet: Paper, made: Pattern, patches: Patches, lang: str) -> None:
-    sheet.table(*_materials_table(sheet, made.words, patches, lang))
-    chapter = made.chapter("materials")
-    if chapter:
-        sheet.text(chapter.lines[-1].text, 9.5, grey=GREY)
-
-
-def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> tuple[list[Column], list[list[Cell]]]:
+def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> Block:
     width = sheet.inner_width
-    return (
+    return sheet.table(
         [
             Column("", 7),
             Column(tr("No.", lang), 11, "R"),
@@ -207,7 +191,7 @@ def _stripes(sheet: Paper, words: Words, patches: Patches, lang: str) -> tuple[l
     )
 
 
-def _shopping(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
+def _shopping(sheet: Paper, words: Words, patches: Patches, lang: str) -> Block:
     priced = any(item.price for item in words.shopping)
     yarn_w = sheet.inner_width - 80 - (19 if priced else 0)
     columns = [
@@ -219,8 +203,9 @@ def _shopping(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
     ]
     if priced:
         columns.append(Column(tr("Price", lang), 19, "R"))
-    told = [text for text in (words.total, words.advice) if text]
-    room = sheet.room - 8 - sum(sheet.tall(text, sheet.inner_width, 9) + 2 for text in told)
+    told = [sheet.part(words.total, 9.5, bold=True, above=1.5)] if words.total else []
+    told += [sheet.part(words.advice, 8.5, grey=GREY, above=1.5)] if words.advice else []
+    room = sheet.page - 20 - together(told).height
     # One page to take along: smaller type where there are many yarns, and two pages only where that is not enough.
     sizes = ((9.5, 7.5), (8.5, 6.5), (7.5, 6.0))
     cells = [[_lot_cell(sheet, item, yarn_w - 2, lang, size) for item in words.shopping] for size in sizes]
@@ -235,11 +220,8 @@ def _shopping(sheet: Paper, words: Words, patches: Patches, lang: str) -> None:
             f"{item.need}\n{item.span}",
         ]
         rows.append([*row, item.price] if priced else row)
-    sheet.table(columns, rows, size=sizes[at][0] - 0.5)
-    if words.total:
-        sheet.text(words.total, 9.5, bold=True)
-    if words.advice:
-        sheet.text(words.advice, 8.5, grey=GREY)
+    table = sheet.table(columns, rows, size=sizes[at][0] - 0.5)
+    return replace(table, parts=[*table.parts, *told])
 
 
 def _lot_cell(sheet: Paper, item: ShoppingWords, width: float, lang: str, sizes: tuple[float, float]) -> Drawn:
@@ -252,7 +234,7 @@ def _lot_cell(sheet: Paper, item: ShoppingWords, width: float, lang: str, sizes:
     small = ["; ".join(first), item.chances, "; ".join(others)]
     told = [line for part in small if part for line in sheet.wrap(part, width, little)]
     lot = sheet.wrap(tr("Lot bought:", lang), width, little) if item.band else ()
-    high, low = large * MM_PER_PT * 1.32, little * MM_PER_PT * 1.32
+    high, low = large * MM_PER_PT * LEADING, little * MM_PER_PT * LEADING
 
     def paint(x: float, y: float, w: float, h: float) -> None:
         sheet.font(large, bold=True)
@@ -270,28 +252,21 @@ def _lot_cell(sheet: Paper, item: ShoppingWords, width: float, lang: str, sizes:
     return Drawn(paint, len(name) * high + (len(told) + len(lot)) * low + 0.6)
 
 
-def _chart(sheet: Paper, plan: Plan, stripes: tuple[list[Column], list[list[Cell]]], lang: str) -> None:
-    """Write the table of stripes, which the chapter is named for, and the stitch diagram below it."""
-    sheet.table(*stripes)
-    svg = plan_diagram(plan, lang)
-    wide, tall = _diagram_mm(svg, sheet)
-    sheet.need(tall + 18)
-    sheet.y += 3
-    sheet.text(tr("Stitch diagram", lang), 11.5, bold=True, gap=0.8)
-    sheet.text(tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang), 9, grey=GREY)
-    sheet.svg(svg, (sheet.left, sheet.y, wide, tall))
-    sheet.y += tall + 2
-
-
-def _diagram_mm(svg: str, sheet: Paper) -> tuple[float, float]:
-    """Return width and height of a drawing on the sheet, mm."""
+def _diagram(sheet: Paper, plan: Plan, lang: str) -> Block:
+    svg, title = plan_diagram(plan, lang), tr("Stitch diagram", lang)
     wide, tall = (float(n) for n in re.findall(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"', svg)[0])
     scale = min(sheet.inner_width / wide, 110 / tall)
-    return wide * scale, tall * scale
+
+    def draw() -> None:
+        sheet.svg(svg, (sheet.left, sheet.y, wide * scale, tall * scale))
+        sheet.y += tall * scale + 2
+
+    said = sheet.part(tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang), 9, grey=GREY)
+    return sheet.titled(title, title, [together([said, Part(tall * scale + 2, draw)])])
 
 
-def _counter(sheet: Paper, plan: Plan, words: Words, patches: Patches, lang: str) -> None:
-    """Write a box for every row, stripe by stripe."""
+def _counter(sheet: Paper, plan: Plan, words: Words, patches: Patches, lang: str) -> Block:
+    """Return a box for every row, stripe by stripe."""
     size, side = 9.0, 4.2
     cell_w = 12.5
     columns = [
@@ -309,7 +284,7 @@ def _counter(sheet: Paper, plan: Plan, words: Words, patches: Patches, lang: str
             rows.append(
                 [str(stripe.number), patches.cell(stripe.strands), _boxes(sheet, part, per_line, (size, side, cell_w))]
             )
-    sheet.table(columns, rows, size=size)
+    return sheet.table(columns, rows, size=size)
 
 
 def _boxes(sheet: Paper, numbers: list[int], per_line: int, sizes: tuple[float, float, float]) -> Drawn:
@@ -328,20 +303,16 @@ def _boxes(sheet: Paper, numbers: list[int], per_line: int, sizes: tuple[float, 
     return Drawn(paint, lines * line)
 
 
-def _missing(sheet: Paper, told: tuple[str, ...], lang: str) -> tuple[str, ...]:
-    """Tell which characters became squares, if there are any that were not told yet; return those told."""
-    missing = sheet.drawable.missing
-    if set(missing) - set(told):
-        sheet.bullet(
-            tr(
-                "The font of this paper cannot draw {characters}; a square stands in each place. "
-                "The names are whole in plan.json, in the CSV files and in sheet.html.",
-                lang,
-                characters=", ".join(missing),
-            ),
-            9.5,
+def _missing(sheet: Paper, lang: str) -> None:
+    """Tell which characters became squares, if any did."""
+    if sheet.drawable.missing:
+        told = tr(
+            "The font of this paper cannot draw {characters}; a square stands in each place. "
+            "The names are whole in plan.json, in the CSV files and in sheet.html.",
+            lang,
+            characters=", ".join(sheet.drawable.missing),
         )
-    return missing
+        sheet.put(Block([sheet.part(told, 9.5, sign="dot", indent=5)]))
 
 
 _STEP_MM = 1.5
