@@ -139,9 +139,11 @@ def verdict(plan: Plan) -> Notice | None:
             if buys
             else note("By the weighing of row {row} the yarn will last.", row=row)
         )
-    first, *more = next(iter(ways_out(plan, ledger))).said
-    way = first if not more else note("{way} There is more to it under Buying.", way=first)
     account = ledger.colour(ledger.short[0])
+    own = {s.number: s.stripe.rows for s in plan.stripes if account.name in s.stripe.strands}
+    # Of several stripes that change the one told is of the colour that is told, and takes less of it.
+    said = sorted(ways_out(plan, ledger)[0].said, key=lambda one: not _takes_less(dict(one.values), own))
+    way = said[0] if len(said) == 1 else note("{way} There is more to it under Buying.", way=said[0])
     return note(
         "By the weighing of row {row} {name} may not last: {left} left, {need} still to work. A way out: {way}",
         "warning",
@@ -151,6 +153,12 @@ def verdict(plan: Plan) -> Notice | None:
         need=Amount(account.need_g, "g"),
         way=way,
     )
+
+
+def _takes_less(changed: dict[str, Any], rows: dict[int, int]) -> bool:
+    """Tell whether a change of a stripe's rows is of one of these stripes and leaves it fewer."""
+    stripe = changed.get("stripe")
+    return stripe in rows and changed.get("after", 1) < rows[stripe]
 
 
 def _after(plan: Plan, design: Design) -> Ledger | None:

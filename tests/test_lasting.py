@@ -178,6 +178,25 @@ def test_the_verdict_is_one_line_with_the_first_way_out() -> None:
     assert lasting.verdict(make_plan(blanket(*NAMES))) is None
 
 
+def test_the_verdict_tells_the_stripe_of_the_colour_that_will_not_last() -> None:
+    """Milk will not last, and the first stripe that changes takes its rows over in Clay."""
+    first = blanket(*NAMES, solid_rows=6, blend_rows=4)
+    milk_g = make_plan(first).yardage.colour("Milk").need_g or 0
+    making = Making(
+        rows_done=DONE,
+        purchases=tuple(Purchase(yarn=name, skeins=12) for name in NAMES),
+        weighings=(Weighing(row=DONE, left=(Weighed(yarn="Milk", grams=Fraction(round(milk_g / 2)), answer="kept"),)),),
+    )
+    plan = make_plan(replace(first, making=making))
+    ledger = ledger_of(plan)
+    said = ways_out(plan, ledger)[0].said
+    assert ledger.short == ("Milk",) and said[0].text.startswith(("Stripe 2", "Stripe 3"))
+    told = lasting.verdict(plan)
+    assert told is not None
+    stripe, after, before = re.findall(r"A way out: Stripe (\d+): (\d+) rows? instead of (\d+)", told.text)[0]
+    assert "Milk" in plan.stripes[int(stripe) - 1].stripe.strands and int(after) < int(before)
+
+
 def test_what_was_taken_as_bought_is_written_down_with_a_way_out() -> None:
     """Another design would buy other skeins: what she owns must not change with it."""
     plan = make_plan(replace(blanket(*NAMES, solid_rows=6, blend_rows=4), making=Making(rows_done=8)))

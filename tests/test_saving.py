@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -12,14 +13,17 @@ from blankets import blanket, lying, yarn
 from blendplan.blanket import Blanket
 from blendplan.cli import main
 from blendplan.errors import YarnError
-from blendplan.outputs.content import enough_words
+from blendplan.outputs.content import chances_words, enough_words
+from blendplan.outputs.sheet import plan_html
 from blendplan.outputs.write import class_sheets, read_students
 from blendplan.plan import make_plan
 from blendplan.project import project_json
 from blendplan.saving import MOST_SAVINGS, savings
 from blendplan.stripes.model import Stripe
 from blendplan.yardage.lots import second_choices
+from blendplan.yardage.making import Making, Purchase, RowNote
 from blendplan.yardage.measured import WeighedRow
+from blendplan.yarn import Lot
 
 
 def wide(metres: int) -> Blanket:
@@ -131,6 +135,25 @@ def test_one_scale_of_chance(short: float, said: str) -> None:
     assert enough_words(0.0) == "always enough"
 
 
+@pytest.mark.parametrize(
+    ("chances", "buy", "said"),
+    [
+        # What is too few, and a skein more where 99 in 100 do, help nobody to choose.
+        ({2: 0.999, 3: 0.8, 4: 0.01, 5: 0.0001}, 4, "3: enough 2 in 10, 4: enough 99 in 100"),
+        ({0: 1.0, 1: 0.2, 2: 0.001}, 2, "1: enough 8 in 10, 2: enough over 99 in 100"),
+        # One more is worth a word where the advised number now and then does not do.
+        ({3: 0.6, 4: 0.05, 5: 0.001}, 4, "3: enough 4 in 10, 4: enough 95 in 100, 5: enough over 99 in 100"),
+        # A number that she chose is always told, and one alone only where it leaves a doubt.
+        ({1: 0.99, 2: 0.3, 3: 0.0}, 1, "1: too few, 2: enough 7 in 10, 3: always enough"),
+        ({0: 0.0001}, 0, ""),
+        ({0: 0.04, 1: 0.96}, 0, "0: enough 96 in 100"),
+    ],
+)
+def test_numbers_of_skeins_are_told_where_they_help_to_choose(chances: dict[int, float], buy: int, said: str) -> None:
+    need = replace(make_plan(WIDE).yardage.colour("Fern"), chances=tuple(chances.items()), buy_skeins=buy)
+    assert chances_words(need) == said
+
+
 def test_second_choices_have_their_own_numbers() -> None:
     shelf = (*(yarn(n) for n in ("Fern", "Clay")), yarn("Moss", "#4f6b3c"), yarn("Night", weight_class=1))
     plan = make_plan(blanket("Fern", "Clay", yarns=shelf))
@@ -158,6 +181,20 @@ def test_a_sheet_for_each_student_from_one_list() -> None:
     assert "Fern" in ben and "dc in 4th ch" in ben and "m a skein" in ben
     # A yarn that stands for two is told apart.
     assert "Clay 2" in other
+
+
+def test_a_student_has_none_of_the_teachers_skeins_and_rows() -> None:
+    lots = (Lot(name="T 9", skeins=2, parts_g=(Fraction(40),)),)
+    making = Making(
+        rows_done=5, purchases=(Purchase(yarn="Fern", skeins=3, lot="T 7"),), notes=(RowNote(row=2, text="X"),)
+    )
+    made = blanket(
+        "Fern", "Clay", yarns=(yarn("Fern", lots=lots), yarn("Clay")), making=making, skeins=(("Fern", 0), ("Clay", 0))
+    )
+    (sheet,) = (data.decode("utf-8") for _, data in class_sheets(made, read_students("name\nAda\n", "c.csv")))
+    bare = blanket("Fern", "Clay", yarns=(yarn("Fern"), yarn("Clay")), title=f"{made.title}: Ada")
+    assert sheet == plan_html(make_plan(bare))
+    assert not re.search("on hand|T 9|T 7", re.sub('On hand|base64,[^"]+', "", sheet))
 
 
 @pytest.mark.parametrize(

@@ -164,7 +164,7 @@ class ShoppingWords:
     band: str
     price: str
     chance: str  # of running short with the number to buy
-    chances: str  # every number of skeins and how often it is enough
+    chances: str  # the numbers of skeins that may do and how often each is enough
     lot: str  # the lots on hand
     ask: str  # which lot to ask for
     second: tuple[str, ...]  # what to do where the lot or the yarn is not to be had
@@ -215,6 +215,25 @@ def enough_words(short: float, lang: str = "en") -> str:
     if enough < 0.995:
         return tr("enough {n} in 100", lang, n=round(100 * enough))
     return tr("enough over 99 in 100", lang)
+
+
+# From so small a chance of running short on, a further skein is not worth a word: 99 in 100, as it is said.
+SURE_ENOUGH = 0.015
+
+
+def chances_words(need: ColourNeed, lang: str = "en") -> str:
+    """Return the numbers of skeins that may do, and how often each is enough; nothing where only one is worth a word.
+
+    Left out are numbers that are too few, and those beyond one that is all but always enough.
+    """
+    worth = [
+        (n, short)
+        for i, (n, short) in enumerate(need.chances)
+        if n == need.buy_skeins or (short <= 0.95 and (not i or need.chances[i - 1][1] >= SURE_ENOUGH))
+    ]
+    if len(worth) == 1 and worth[0][1] < SURE_ENOUGH:
+        return ""
+    return ", ".join(f"{n}: {enough_words(short, lang)}" for n, short in worth)
 
 
 def _span(first: int, last: int) -> str:
@@ -319,7 +338,7 @@ def _shopping(
         band=band,
         price="" if not need.price else show.money(need.price, currency),
         chance="" if need.chance_short is None else show.percent(need.chance_short),
-        chances=", ".join(f"{n}: {enough_words(chance, lang)}" for n, chance in need.chances),
+        chances=chances_words(need, lang),
         lot=need.dye_lot,
         ask=_ask(need, lang),
         second=tuple(_second(choice, show) for choice in second),

@@ -21,6 +21,7 @@ from blendplan.palette import read_table
 from blendplan.plan import Plan, make_plan, to_buy
 from blendplan.text import clean_text, download_name
 from blendplan.units import choice
+from blendplan.yardage.making import Making
 from blendplan.yarn import Shade, Yarn
 
 
@@ -122,7 +123,7 @@ def _student(number: int, cells: dict[str, str], file: str) -> Student:
 
 
 def _own(blanket: Blanket, student: Student) -> Blanket:
-    """Return the blanket with a student's yarns, terms, units and name."""
+    """Return the blanket with a student's yarns, terms, units and name, without the teacher's stock and work."""
     order = blanket.design_keys()
     wanted = [text for text in student.yarns if text]
     if len(student.yarns) > len(order):
@@ -132,8 +133,8 @@ def _own(blanket: Blanket, student: Student) -> Blanket:
             given=len(wanted),
             allowed=len(order),
         )
-    yarns = {yarn.key: yarn for yarn in blanket.yarns}
-    known = {yarn.name: yarn for yarn in blanket.yarns}
+    yarns = {yarn.key: replace(yarn, lots=()) for yarn in blanket.yarns}
+    known = {yarn.name: yarn for yarn in yarns.values()}
     for key, text in zip(order, student.yarns, strict=False):
         if text and text != yarns[key].name:
             yarns[key] = _taken(yarns[key], text, known, student)
@@ -144,12 +145,14 @@ def _own(blanket: Blanket, student: Student) -> Blanket:
         title=f"{blanket.title}: {student.name}"[:120],
         ways=ways,
         materials=replace(blanket.materials, yarns=_told_apart(tuple(yarns.values()), order)),
+        design=replace(blanket.design, skeins=()),
+        making=Making(),
         variants=(),
     )
 
 
 def _taken(old: Yarn, text: str, known: dict[str, Yarn], student: Student) -> Yarn:
-    """Return the yarn that stands in an old one's place, under its key; nothing lies there of a typed one."""
+    """Return the yarn that stands in an old one's place, under its key."""
     if text in known:
         return replace(known[text], key=old.key)
     typed = _TYPED.fullmatch(text)
@@ -160,7 +163,7 @@ def _taken(old: Yarn, text: str, known: dict[str, Yarn], student: Student) -> Ya
             name=student.name,
             given=repr(text),
         )
-    return replace(old, name=typed["name"] or typed["srgb"], shades=(Shade.from_hex(typed["srgb"]),), lots=())
+    return replace(old, name=typed["name"] or typed["srgb"], shades=(Shade.from_hex(typed["srgb"]),))
 
 
 def _told_apart(yarns: Sequence[Yarn], used: Sequence[str]) -> tuple[Yarn, ...]:
