@@ -8,13 +8,22 @@ from typing import Any
 
 from blendplan.blanket import Blanket
 from blendplan.budgets import MAX_DEPTH, MAX_GROUPS, MAX_PROJECT
-from blendplan.errors import ProjectError
+from blendplan.errors import BlendplanError, ProjectError
 from blendplan.files import read_file, write_whole
 from blendplan.record import read, to_plain
 from blendplan.version1 import brought_over
 from blendplan.wording import Notice
 
-__all__ = ["FORMAT", "VERSION", "load_project", "project_json", "read_entries", "read_project", "save_project"]
+__all__ = [
+    "FORMAT",
+    "VERSION",
+    "load_project",
+    "open_project",
+    "project_json",
+    "read_entries",
+    "read_project",
+    "save_project",
+]
 
 FORMAT = "blendplan-project"
 VERSION = 2
@@ -120,15 +129,30 @@ def read_project(data: bytes) -> tuple[Blanket, tuple[Notice, ...]]:
     return read(Blanket, entries, "project", notices), tuple(notices)
 
 
+def open_project(path: str | Path) -> tuple[Blanket, tuple[Notice, ...]]:
+    """Return the blanket in a project file on disk and what is to be said about it.
+
+    Raises
+    ------
+    BlendplanError
+        If the file cannot be read, or as `read_project`, with the name of the file before it.
+    """
+    data = read_file(path)
+    try:
+        return read_project(data)
+    except BlendplanError as error:
+        raise type(error)("{file}: {problem}", file=str(path), problem=error) from None
+
+
 def load_project(path: str | Path) -> Blanket:
     """Return the blanket in a project file on disk; notices are dropped.
 
     Raises
     ------
-    ProjectError
-        If the file cannot be read, or as `read_project`.
+    BlendplanError
+        As `open_project`.
     """
-    return read_project(read_file(path))[0]
+    return open_project(path)[0]
 
 
 def save_project(blanket: Blanket, path: str | Path) -> None:

@@ -2,35 +2,59 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
+from itertools import zip_longest
 from pathlib import PurePath
 
-from blendplan.blanket import Blanket, Design, Materials
+from blendplan.blanket import Blanket, Design, Materials, free_key
 from blendplan.budgets import START_COLOURS
 from blendplan.errors import YarnError
 from blendplan.files import read_file
+from blendplan.outputs.content import letters
 from blendplan.palette import read_palette
 from blendplan.photo import PhotoReading, SameYarn
-from blendplan.wording import Notice, note
+from blendplan.wording import Notice, note, tr
 from blendplan.yarn import Shade, Yarn
 
+# A file that its maker gave a name in words; what cameras and programs call files has figures.
+_WORDS = re.compile(r"[^\W\d_]+(?:[ -][^\W\d_]+){0,4}")
 _FIRST = (("First yarn", "#35566b"), ("Second yarn", "#c8a75a"), ("Third yarn", "#9c4a3c"))
 
 
-def yarns_read(readings: Sequence[PhotoReading], one: SameYarn | None = None) -> tuple[Yarn, ...]:
-    """Return what was read in photos as yarns named after the files; `one` is what several photos of one yarn give."""
+def yarns_read(
+    readings: Sequence[PhotoReading], one: SameYarn | None = None, names: Sequence[str] = (), lang: str = "en"
+) -> tuple[tuple[Yarn, ...], tuple[Notice, ...]]:
+    """Return what was read in photos as yarns, in the order found, and what is to be said of their names.
+
+    They are called as told, else as the file of a photo of one yarn where that has a name in words, else by a letter;
+    `one` is what several photos of one yarn give.
+    """
+    found = [(r.name if len(r.yarns) == 1 else "", yarn.shades) for r in readings for yarn in r.yarns]
+    found = [(readings[0].name, one.shades)] if one else found
+    if len(names) > len(found):
+        raise YarnError(
+            "{given} names were given for {allowed} yarns; give one for each, in the order they are found.",
+            given=len(names),
+            allowed=len(found),
+        )
     yarns: dict[str, Yarn] = {}
-    for reading in readings[:1] if one else readings:
-        stem = PurePath(reading.name.replace("\\", "/")).stem.strip()[:60] or "photo"
-        found = (one.shades,) if one else tuple(yarn.shades for yarn in reading.yarns)
-        for i, shades in enumerate(found, start=1):
-            label = stem if len(found) == 1 else f"{stem} {i}"
-            while label in yarns:
-                label += "'"
-            yarns[label] = Yarn(name=label, shades=shades)
-    return tuple(yarns.values())
+    lettered: list[str] = []
+    for letter, told, (file, shades) in zip_longest(letters(map(str, range(len(found)))).values(), names, found):
+        stem = PurePath(file.replace("\\", "/")).stem
+        name = told or (stem if _WORDS.fullmatch(stem) and stem not in {*names, *yarns} else "")
+        if not name:
+            name = free_key(tr("Yarn {n}", lang, n=letter), yarns)
+            lettered.append(name)
+        if name in yarns:
+            raise YarnError("{name} was given to two yarns; give each a name of its own.", name=repr(name))
+        yarns[name] = Yarn(name=name, shades=shades)
+    called = note(
+        "Called by letters in the order they were found: {names}; --name NAME, once for each yarn, gives other names.",
+        names=", ".join(lettered),
+    )
+    return tuple(yarns.values()), (called,) if lettered else ()
 
 
 def starting_blanket(
@@ -44,11 +68,9 @@ def starting_blanket(
         yarns, notices = read.yarns, read.notices
     taken = {yarn.name for yarn in yarns}
     for yarn in photographed or ():
-        name = yarn.name
-        while name in taken:
-            name += "'"
+        name = free_key(yarn.name, taken)
         taken.add(name)
-        yarns += (replace(yarn, name=name),)
+        yarns += (Yarn(name=name, shades=yarn.shades),)
     if not yarns and photographed is not None:
         raise YarnError(
             "no yarn stands out from plain ground in the photos; point at each with --at X,Y, or give a box with "

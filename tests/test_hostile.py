@@ -198,20 +198,46 @@ def test_german_numbers_before_a_unit_have_a_comma_and_names_keep_their_point() 
     assert "0.3 m" in told.text
 
 
-@pytest.mark.parametrize("name", ["--x", "-5", "--x=3", "=", "a=b"])
+@pytest.mark.parametrize("name", ["--x", "-5", "--x=3", "=", "a=b", "--", "-", "--json", "--lang"])
 def test_a_yarn_may_be_called_like_an_option(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     palette, path = tmp_path / "p.csv", tmp_path / "p.json"
     palette.write_text(f"name,srgb,grams,metres\n{name},#7fb2d6,100,170\nClay,#b5651d,100,170\n", encoding="utf-8")
     assert main(["order", str(palette), f"--last={name}", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["order"][-1] == name
-    assert main(["order", str(palette), "--first", name, "--together", "Clay", name, "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["order"][0] == name
+    if name not in ("--json", "--lang"):
+        # The name of an option of the command has to stand behind a sign that it is meant as a value.
+        assert main(["order", str(palette), "--first", name, "--together", "Clay", name, "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["order"][0] == name
     assert main(["new", str(path), "--palette", str(palette)]) == 0
     assert main(["ledger", str(path), f"--bought={name}=2", f"--opened={name}", "--save", "--json"]) == 0
     assert main(["ledger", str(path), f"--opened={name}=1", "--json"]) == 0
+    told = [f"--bought={name}=2"] if name == "--lang" else ["--bought", f"{name}=2", "--weighed", f"{name}=30+1"]
+    assert main(["ledger", str(path), *told, "--json"]) == 0
     capsys.readouterr()
     # What is neither an option nor asked for is told in one line still.
     with pytest.raises(SystemExit):
         main(["order", str(palette), "--nothing-like-it"])
     said = capsys.readouterr().err
     assert "--nothing-like-it" in said and said.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    "args",
+    [("order", "PALETTE", "--into", "FILE"), ("order", "FILE"), ("skeins", "FILE"), ("plan", "FILE", "--out", "o")],
+)
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("{nothing", "the project file is not valid JSON (line 1, column 2)"),
+        ("[1]", "this file is not a blendplan project"),
+        ('{"format": "blendplan-project", "version": 2, "design": {"solid_rows": -3}}', "project.design.solid_rows: "),
+    ],
+)
+def test_a_file_that_is_no_project_is_named_in_the_line(
+    args: tuple[str, ...], text: str, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    palette, path = tmp_path / "p.csv", tmp_path / "mine.json"
+    palette.write_text("name,srgb\nFern,#4f6b3a\nClay,#b5643c\n", encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
+    assert main([{"PALETTE": str(palette), "FILE": str(path)}.get(arg, arg) for arg in args]) == 2
+    assert capsys.readouterr().err.startswith(f"error: {path}: {said}") and path.read_text(encoding="utf-8") == text

@@ -144,10 +144,13 @@ def test_touches_lead_to_a_palette_and_to_a_project(photo_file: Path, tmp_path: 
     assert run(str(photo_file), *boxes, "--palette", str(palette), "--json") == 0
     told = json.loads(capsys.readouterr().out)["photos"][0]["yarns"]
     yarns = read_palette(palette.read_bytes(), "read.csv").yarns
-    assert [y.name for y in yarns] == ["yarn, ñ 毛糸 1", "yarn, ñ 毛糸 2"]
+    # Two yarns in one photo are called by letters, and it is said how to name them.
+    assert [y.name for y in yarns] == ["Yarn A", "Yarn B"]
     with pytest.raises(ProjectError, match="exists already"):
         run(str(photo_file), *boxes, "--palette", str(palette))
+    capsys.readouterr()
     assert main(["new", str(project), "--photos", str(photo_file), *boxes]) == 0
+    assert "Yarn A, Yarn B; --name NAME" in capsys.readouterr().err
     made = load_project(project)
     assert [y.name for y in made.yarns] == [y.name for y in yarns]
     for read, yarn, flat in zip(told, made.yarns, yarns, strict=True):
@@ -156,7 +159,36 @@ def test_touches_lead_to_a_palette_and_to_a_project(photo_file: Path, tmp_path: 
     # One yarn in two photos is one yarn of the project.
     one = tmp_path / "one.json"
     assert main(["new", str(one), "--photos", str(photo_file), str(photo_file), *boxes[:2], "--one-yarn"]) == 0
-    assert len(load_project(one).yarns) == 1
+    assert [y.name for y in load_project(one).yarns] == ["Yarn A"]
     capsys.readouterr()
     assert main(["new", str(tmp_path / "none.json"), "--at", "10,10"]) == 2
     assert "--at was given without --photos" in capsys.readouterr().err
+
+
+def test_yarns_are_called_as_told_or_as_their_photo_in_words(tmp_path: Path, capsys) -> None:
+    from blendplan.cli import main
+    from blendplan.project import load_project
+
+    paths = [tmp_path / name for name in ("Roof Slate.jpg", "IMG_2034.jpg", "15-skeins 4.jpg")]
+    for path, srgb in zip(paths, ("#3f5a6b", "#c8a75a", "#9c4a3c"), strict=True):
+        path.write_bytes(drawn.draw_photo((drawn.DrawnSkein(srgb=srgb, centre=(0.5, 0.5)),), seed=5))
+
+    def names(*more: str) -> list[str]:
+        box = ["--box", "700,500,900,700", "--force", *more]
+        assert main(["new", str(tmp_path / "a.json"), "--photos", *map(str, paths), *box]) == 0
+        return [y.name for y in load_project(tmp_path / "a.json").yarns]
+
+    assert names() == ["Roof Slate", "Yarn B", "Yarn C"]
+    assert names("--lang", "de") == ["Roof Slate", "Garn B", "Garn C"]
+    assert names("--name", "Kelp", "--name=--", "--name", "Rust") == ["Kelp", "--", "Rust"]
+    assert names("--name", "Yarn B") == ["Yarn B", "Yarn B 2", "Yarn C"]
+    capsys.readouterr()
+    new = ["new", str(tmp_path / "b.json"), "--photos", str(paths[0]), "--box", "700,500,900,700"]
+    for more, words in (
+        (["--name", "A", "--name", "B"], "2 names were given for 1 yarns"),
+        (["--photos", *map(str, paths), "--name", "A", "--name", "A"], "'A' was given to two yarns"),
+    ):
+        assert main([*new, *more]) == 2
+        assert words in capsys.readouterr().err and not (tmp_path / "b.json").exists()
+    assert main(["shades", str(paths[0]), "--name", "A"]) == 2
+    assert "--name was given without --palette" in capsys.readouterr().err

@@ -28,17 +28,37 @@ __all__ = ["main"]
 
 COMMANDS = ("shades", "blend", "order", "ripple", "skeins", "ledger", "new", "plan", "demo", "page")
 
+# No argument that a system hands over can hold it.
+_MARK = "\0"
+
 
 class _Parser(argparse.ArgumentParser):
     given: Sequence[str] | None = None
 
-    def _parse_optional(self, arg_string: str) -> Any:
-        """Take what is no option of this command for a value: a yarn may be called `--x`."""
-        name = arg_string.partition("=")[0]
-        known = self._option_string_actions
-        if any(option.startswith(name) for option in known) or (name[:2] in known and not name.startswith("--")):
-            return super()._parse_optional(arg_string)
-        return None
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Parse what was given, values that begin with a dash too: a yarn may be called `--x`, or `--`."""
+        return super().parse_known_args(self._marked(sys.argv[1:] if args is None else args), namespace)
+
+    def _marked(self, args: Sequence[str]) -> list[str]:
+        """Return what was given with a mark before each value of an option that looks like an option itself."""
+        known, out, values = self._option_string_actions, [], 0
+        for at, arg in enumerate(args):
+            if self._subparsers is not None and not arg.startswith("-"):
+                # All behind the name of a command is for its own parser.
+                return [*out, arg, *(_MARK + other for other in args[at + 1 :])]
+            name, sign, value = arg.partition("=")
+            if values and (name not in known or (sign and known[name].nargs == 0)):
+                out.append(_MARK + arg if arg.startswith("-") else arg)
+                values -= 1
+                continue
+            meant = [known[name]] if name in known else [a for o, a in known.items() if o.startswith(name) and name[2:]]
+            takes = meant[0].nargs if len(meant) == 1 else 0
+            values = 0 if sign else 1 if takes is None else takes if isinstance(takes, int) else 0
+            out.append(f"{name}={_MARK}{value}" if sign and takes is None else arg)
+        return out
+
+    def _get_value(self, action: argparse.Action, arg_string: str) -> Any:
+        return super()._get_value(action, arg_string.removeprefix(_MARK))  # type: ignore[misc]
 
     def error(self, message: str) -> None:  # type: ignore[override]
         """Leave with one plain line and status 2."""

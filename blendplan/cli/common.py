@@ -84,10 +84,9 @@ def load(args: argparse.Namespace) -> tuple[Blanket, tuple[Notice, ...]]:
 
     From then on what is said is said in the blanket's units.
     """
-    from blendplan.files import read_file
-    from blendplan.project import read_project
+    from blendplan.project import open_project
 
-    blanket, notices = read_project(read_file(args.project))
+    blanket, notices = open_project(args.project)
     args.units = blanket.ways.units
     return blanket, notices
 

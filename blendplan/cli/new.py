@@ -43,8 +43,8 @@ def run(args: argparse.Namespace) -> int:
     said: tuple[Notice, ...] = ()
     if args.photos:
         readings, one, said = read(args)
-        photographed = yarns_read(readings, one)
-        said += tuple(notice for reading in readings for notice in reading.notices)
+        photographed, named = yarns_read(readings, one, args.name or (), args.lang)
+        said += (*(notice for reading in readings for notice in reading.notices), *named)
     blanket, notices = starting_blanket(palette=args.palette, photographed=photographed)
     save_project(blanket, args.file)
     show_notices((*said, *notices), args.lang)

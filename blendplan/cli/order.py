@@ -75,13 +75,13 @@ def _aim(text: str) -> dict[str, float]:
 
 def _palette(path: Path) -> tuple[tuple[Yarn, ...], tuple[str, ...], Viewing | None, tuple[Notice, ...]]:
     """Yarns, the order they are in, how a project looks at its blends, and notices."""
-    from blendplan.files import read_file
-    from blendplan.project import read_project
-
     if path.suffix.lower() == ".json":
-        blanket, notices = read_project(read_file(path))
+        from blendplan.project import open_project
+
+        blanket, notices = open_project(path)
         order = tuple(blanket.names[key] for key in blanket.design.order)
         return blanket.yarns, order, blanket.viewing, notices
+    from blendplan.files import read_file
     from blendplan.palette import read_palette
 
     palette = read_palette(read_file(path), path.name)
@@ -222,11 +222,10 @@ def run(args: argparse.Namespace) -> int:
 
 def _put_into(path: str, found: Ordering) -> tuple[Notice, ...]:
     """Write an order into a project as the rule of its stripes, and return what is to be said of it."""
-    from blendplan.files import read_file
-    from blendplan.project import read_project, save_project
+    from blendplan.project import open_project, save_project
     from blendplan.wording import note
 
-    blanket, notices = read_project(read_file(path))
+    blanket, notices = open_project(path)
     keys = blanket.keys
     missing = [name for name in found.order if name not in keys]
     if missing:

@@ -21,7 +21,20 @@ __all__ = ["HELP", "READING", "add_arguments", "add_reading", "read", "run"]
 
 HELP = "read the shades of the yarns in photos"
 # The options of how photos are read, by the names that their values go by.
-READING = ("box", "at", "white", "grey", "known", "card", "same_light", "one_yarn", "same_yarn", "turn", "grey_card")
+READING = (
+    "box",
+    "at",
+    "white",
+    "grey",
+    "known",
+    "card",
+    "same_light",
+    "one_yarn",
+    "same_yarn",
+    "name",
+    "turn",
+    "grey_card",
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -82,6 +95,7 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
         help="a yarn that two photos show, such as 1:2=2:1 for the second yarn of the first and the first of the "
         "second: it tells how the light of the one goes over to the other; as --same-light",
     )
+    parser.add_argument("--name", action="append", metavar="NAME", help="what a yarn is called, in the order found")
     parser.add_argument("--turn", type=int, default=0, metavar="N", help="quarter turns to the right by hand, -3 to 3")
     parser.add_argument("--grey-card", action="store_true", help=argparse.SUPPRESS)
 
@@ -128,20 +142,25 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     from blendplan.cli.common import check_free, show_notices
+    from blendplan.errors import PhotoError
     from blendplan.files import write_whole
     from blendplan.photo.reading import shade_to_json
     from blendplan.wording import note
 
     if args.palette is not None:
         check_free(args.palette, args.force)
+    elif args.name:
+        raise PhotoError("--name was given without --palette; say where the yarns are to be kept with --palette FILE.")
     readings, yarn, said = read(args)
     if args.palette is not None:
         from blendplan.palette import write_palette
         from blendplan.start import yarns_read
 
-        write_whole(args.palette, write_palette(yarns_read(readings, yarn)))
+        yarns, named = yarns_read(readings, yarn, args.name or (), args.lang)
+        write_whole(args.palette, write_palette(yarns))
         said = (
             *said,
+            *named,
             note(
                 "{path} holds one shade of each yarn and not how sure it is; a project made by 'new --photos' keeps "
                 "both.",
