@@ -41,7 +41,8 @@ class _Parser(argparse.ArgumentParser):
 
     def _marked(self, args: Sequence[str]) -> list[str]:
         """Return what was given with a mark before each value of an option that looks like an option itself."""
-        known, out, values = self._option_string_actions, [], 0
+        known, values = self._option_string_actions, 0
+        out: list[str] = []
         for at, arg in enumerate(args):
             if self._subparsers is not None and not arg.startswith("-"):
                 # All behind the name of a command is for its own parser.
@@ -58,7 +59,7 @@ class _Parser(argparse.ArgumentParser):
         return out
 
     def _get_value(self, action: argparse.Action, arg_string: str) -> Any:
-        return super()._get_value(action, arg_string.removeprefix(_MARK))  # type: ignore[misc]
+        return super()._get_value(action, arg_string.removeprefix(_MARK))
 
     def error(self, message: str) -> None:  # type: ignore[override]
         """Leave with one plain line and status 2."""
