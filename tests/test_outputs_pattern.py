@@ -77,7 +77,7 @@ WITHIN = re.compile(
     r"Where ball (?P<old>\d+) of (?P<name>\w+) ends within row (?P<row>\d+), go on from ball (?P<new>\d+)"
 )
 WIND = re.compile(
-    r"(?:First wind|Before row \d+ ends, wind) \S+ \S+ of (?P<name>\w+) off ball \d+ into ball (?P<new>\d+)"
+    r"(?:First wind|Before row \d+ ends, wind) \S+ \S+ of (?P<name>\w+) off ball (?P<old>\d+) into ball (?P<new>\d+)"
 )
 ROWS_LINE = re.compile(r"Rows? (\d+)(?: to (\d+))?: ")
 HIGH = re.compile(r"([\d.]+) (cm|in) .* high after stripe (\d+)\.")
@@ -116,6 +116,10 @@ class Strands:
     def __init__(self) -> None:
         self.held: list[list[Any]] = []
         self.unwound: set[tuple[str, int]] = set()
+        self.worked: set[tuple[str, int, int]] = set()  # yarn, ball and stripe
+
+    def work(self, stripe: int) -> None:
+        self.worked |= {(name, ball, stripe) for name, _, ball in self.held}
 
     def follow(self, name: str, old: int, new: int, row: int) -> tuple[str, int, int, int]:
         """Go on from another ball."""
@@ -194,9 +198,12 @@ def test_a_maker_works_the_whole_text(made: Blanket) -> None:
             strands.unwound.discard((wind["name"], int(wind["new"])))
         # Winding and new balls are told in the line of the row they happen in, so nobody reads of them too late.
         at = int(found[2] or found[1]) if (found := ROWS_LINE.match(line)) else at
+        if found:
+            strands.work(number)
         for join in WITHIN.finditer(line):
             joins.remove((*strands.follow(join["name"], int(join["old"]), int(join["new"]), at + 1)[:3], at))
             assert int(join["row"]) == at
+            strands.work(number)
         for join in JOINED.finditer(line):
             for new, name, old in BALL.findall(join["balls"]):
                 joins.remove(strands.follow(name, int(old), int(new), at + 1))
@@ -212,6 +219,7 @@ def test_a_maker_works_the_whole_text(made: Blanket) -> None:
                     "cm"
                 )
     assert number == len(stripes)
+    _lots(text, strands.worked, number)
     # The check stands behind the last row that is written out, where it can still be used.
     lines = rows.splitlines()
     checks = [i for i, line in enumerate(lines) if line.startswith("Check each row")]
@@ -223,6 +231,29 @@ def test_a_maker_works_the_whole_text(made: Blanket) -> None:
     later = re.findall(r"Where ball (\d+) of (\w+) ends, go on from ball (\d+)", ends)
     assert {(name, int(old), int(new)) for old, name, new in later} == {join[:3] for join in joins}
     _finishing(made, text, worked.rows[max(worked.rows)].made if plan.rows in worked.rows else None, plan)
+
+
+LOT = re.compile(r"^   balls? ([\d, \u2013]+): .*?(?:, for (.*)|, stays unopened)$", re.M)
+
+
+def _numbers(text: str) -> set[int]:
+    """Numbers told as runs: `1-2, 5`."""
+    runs = [part.split("\u2013") for part in text.split(", ")]
+    return {n for run in runs for n in range(int(run[0]), int(run[-1]) + 1)}
+
+
+def _lots(text: str, worked: set[tuple[str, int, int]], stripes: int) -> None:
+    """The skeins of a lot go into the stripes that the materials tell, those wound off them among these."""
+    wound = {(w["name"], int(w["new"])): int(w["old"]) for w in WIND.finditer(text)}
+    for told in re.split(r"\n(?=[A-Z] \w+: )", text[text.index("\nMaterials\n") : text.index("\nAlso: ")])[1:]:
+        name = told.split()[1].rstrip(":")
+        for balls, where in LOT.findall(told):
+            own = _numbers(balls)
+            for _ in wound:
+                own |= {new for (of, new), old in wound.items() if of == name and old in own}
+            into = re.search(r"stripes? ([\d, \u2013]+)", where)
+            said = _numbers(into[1].strip(", ")) if into else set()
+            assert said == {n for of, ball, n in worked if of == name and ball in own and n <= stripes}, told
 
 
 def _finishing(made: Blanket, text: str, last: list[Place] | None, plan: Any) -> None:

@@ -282,7 +282,18 @@ def _numbers(balls: Sequence[int]) -> str:
     return ", ".join(_span(run[0], run[-1]) for run in runs)
 
 
-def _lot_line(use: LotUse, yarn: Yarn, show: Quantities) -> str:
+def _lot_line(use: LotUse, yarn: Yarn, stripes: int, show: Quantities) -> str:
+    """Return skeins of one lot with the stripes that they go into."""
+    lang, into = show.lang, [n for n in use.stripes if n <= stripes]
+    where = [(note("stripe {n}", n=into[0]) if len(into) == 1 else note("stripes {n}", n=_numbers(into))).say(lang)]
+    where = where * bool(into) + [tr("the finishing", lang)] * (len(into) < len(use.stripes))
+    said = _lot_said(use, yarn, show)
+    if not where:
+        return tr("{skeins}, stays unopened", lang, skeins=said)
+    return tr("{skeins}, for {where}", lang, skeins=said, where=listed(where, lang))
+
+
+def _lot_said(use: LotUse, yarn: Yarn, show: Quantities) -> str:
     lang = show.lang
     numbers = _numbers(use.balls)
     said = note("ball {n}", n=numbers) if len(use.balls) == 1 else note("balls {n}", n=numbers)
@@ -296,7 +307,7 @@ def _lot_line(use: LotUse, yarn: Yarn, show: Quantities) -> str:
 
 
 def _yarn(
-    yarn: Yarn, need: ColourNeed, uses: Sequence[LotUse], show: Quantities, *, letter: str, about: str
+    yarn: Yarn, need: ColourNeed, lots: tuple[str, ...], show: Quantities, *, letter: str, about: str
 ) -> YarnWords:
     lang = show.lang
     opened = need.skeins_on_hand + (need.buy_skeins or 0)
@@ -311,7 +322,7 @@ def _yarn(
         light=tr(LIGHTNESS[lightness(yarn.lab)], lang),
         about=about,
         skeins=skeins,
-        lots=tuple(_lot_line(use, yarn, show) for use in uses),
+        lots=lots,
     )
 
 
@@ -457,7 +468,7 @@ def read_plan(plan: Plan, lang: str = "en") -> Words:
             _yarn(
                 plan.yarn(name),
                 needs[name],
-                [use for use in uses if use.name == name],
+                tuple(_lot_line(u, plan.yarn(name), len(plan.stripes), show) for u in uses if u.name == name),
                 show,
                 letter=sign,
                 about=_about(plan.blanket.called(name), show),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -81,15 +82,14 @@ def _nearest(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LotUse:
-    """Skeins of one colour and one lot, and the rows they go into."""
+    """Skeins of one colour and one lot, and the stripes they go into."""
 
     name: str
     lot: str  # may be empty where none was told
     to_buy: bool  # true for what is to be bought; whether the shop has the lot on hand is not known
     opened_m: tuple[float, ...]  # metres of each, where they were opened before
     balls: tuple[int, ...]  # their numbers within the colour
-    first_row: int | None  # none where none of them is opened
-    last_row: int | None
+    stripes: tuple[int, ...]  # as of a `Ball`; balls wound off them among these
 
 
 def lot_uses(strands: Strands) -> tuple[LotUse, ...]:
@@ -98,22 +98,25 @@ def lot_uses(strands: Strands) -> tuple[LotUse, ...]:
     for ball in strands.balls:
         if ball.kind != "wound":
             found.setdefault((ball.name, ball.lot, ball.kind), []).append(ball)
-    out = []
-    for (name, lot, kind), balls in found.items():
-        begun = [b.first_row for b in balls if b.first_row is not None]
-        ended = [b.last_row for b in balls if b.last_row is not None]
-        out.append(
-            LotUse(
-                name=name,
-                lot="" if lot == BOUGHT else lot,
-                to_buy=kind == "new",
-                opened_m=tuple(b.start_m for b in balls if kind == "part"),
-                balls=tuple(b.number for b in balls),
-                first_row=min(begun, default=None),
-                last_row=max(ended, default=None),
-            )
+    wound = {(r.name, r.new): (r.name, r.skein) for r in strands.rewinds}
+
+    def stripes(balls: Sequence[Ball]) -> tuple[int, ...]:
+        own = {(ball.name, ball.number) for ball in balls}
+        for new, old in wound.items():
+            own |= {new} if old in own else set()
+        return tuple(sorted({n for ball in strands.balls if (ball.name, ball.number) in own for n in ball.stripes}))
+
+    return tuple(
+        LotUse(
+            name=name,
+            lot="" if lot == BOUGHT else lot,
+            to_buy=kind == "new",
+            opened_m=tuple(b.start_m for b in balls if kind == "part"),
+            balls=tuple(b.number for b in balls),
+            stripes=stripes(balls),
         )
-    return tuple(out)
+        for (name, lot, kind), balls in found.items()
+    )
 
 
 def lot_notices(strands: Strands, yarns: Sequence[Yarn]) -> tuple[Notice, ...]:
@@ -123,14 +126,11 @@ def lot_notices(strands: Strands, yarns: Sequence[Yarn]) -> tuple[Notice, ...]:
     without lots varies.
     Lots follow each other at a change of stripes wherever they can; where they cannot, the row is told.
     """
-    several = {use.name for use in lot_uses(strands)}
-    lots: dict[str, set[str]] = {name: set() for name in several}
-    for ball in strands.balls:
-        if ball.first_row is not None:
-            lots[ball.name].add(ball.lot)
+    lots = {(ball.name, ball.lot) for ball in strands.balls if ball.stripes}
+    several = Counter(name for name, _ in lots)
     out = []
     inside = {join.name for join in strands.meetings}
-    mixed = [yarn.name for yarn in yarns if len(lots.get(yarn.name, ())) > 1 and yarn.name not in inside]
+    mixed = [yarn.name for yarn in yarns if several[yarn.name] > 1 and yarn.name not in inside]
     if mixed:
         out.append(
             note(

@@ -88,8 +88,7 @@ class OpenBall:
     left_m: float
     lot: str = ""
     busy: bool = False
-    first_row: int | None = None
-    last_row: int | None = None
+    stripes: set[int] = field(default_factory=set)  # in which it is worked, finishing and fringe counted on behind
 
 
 @dataclass(slots=True)
@@ -166,7 +165,7 @@ class Walk:
             same = [b for b in free if b.lot == lot]
             wound = None if same else self.wind(name, need_m, at_least_m, row, lot)
             if wound is not None:
-                wound.busy, wound.first_row = True, row
+                wound.busy = True
                 return wound
             free = same or free
         lasting = [b for b in free if b.left_m >= need_m - 1e-9]
@@ -177,7 +176,6 @@ class Walk:
             ball = self.wind(name, need_m, at_least_m, row)
         if ball is not None:
             ball.busy = True
-            ball.first_row = ball.first_row or row
         return ball
 
     def wind(self, name: str, need_m: float, at_least_m: float, row: int, lot: str | None = None) -> OpenBall | None:
@@ -251,7 +249,7 @@ class Walk:
                 strand.short_row = row
         else:
             ball.left_m -= need
-            ball.last_row = row
+            ball.stripes.add(self.stripe_of[row - 1])
         strand.ahead_m.pop(0)
         if not strand.ahead_m and strand.short_row is not None:
             self.shorts.append(
@@ -287,7 +285,7 @@ class Walk:
         new.left_m -= self.tail_m
         if within:
             new.left_m += spent  # the row's full length is taken from the new ball by the caller
-            old.last_row = row
+            old.stripes.add(self.stripe_of[row - 1])
         self.joins.append(
             Join(
                 name=name,
@@ -332,6 +330,7 @@ class Walk:
             cut = min(math.ceil(need_m / piece_m - 1e-9), math.floor(ball.left_m / piece_m + 1e-9)) * piece_m
             ball.left_m -= cut
             need_m -= cut
+            ball.stripes |= {self.stripe_of[-1] + 1} if cut else set()
         return max(0.0, need_m)
 
 
@@ -420,8 +419,8 @@ class Ball:
     start_m: float
     left_m: float
     left_g: float
-    first_row: int | None  # none where it stays unopened; rows of the finishing are counted on behind the blanket's
-    last_row: int | None
+    # In which it is worked, from 1, finishing and fringe counted on behind them; none where it stays unopened.
+    stripes: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -510,13 +509,12 @@ def feed(
             start_m=b.start_m,
             left_m=b.left_m,
             left_g=b.left_m / walk.m_per_g[b.name],
-            first_row=b.first_row,
-            last_row=b.last_row,
+            stripes=tuple(sorted(b.stripes)),
         )
         for name in banded
         for b in walk.shelf[name]
     )
-    opened = Counter(ball.name for ball in balls if ball.first_row is not None)
+    opened = Counter(ball.name for ball in balls if ball.stripes and ball.stripes[0] <= len(work))
     on_balls = {run: through for run, (through, _) in walk.done.items()}
     left_g = {run: grams for run, (_, grams) in walk.done.items()}
     return Strands(
