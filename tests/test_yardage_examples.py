@@ -176,6 +176,18 @@ def test_the_whole_path_comes_within_the_spread_of_pieces_of_one_strand() -> Non
     assert all(worked_whole(ITEMS[key], hook=False) < worked_whole(ITEMS[key]) for key in one if ITEMS[key]["hook_mm"])
 
 
+# Published totals for a size, yards of one strand (trade facts, section 4f, loose and graded C).
+TOTALS = [(30, 40, 900, 1200), (36, 48, 1000, 1500), (50, 60, 1000, 3300), (90, 100, 2000, 8000)]
+
+
+@pytest.mark.parametrize(("wide", "tall", "low", "high"), TOTALS)
+def test_published_totals_of_medium_hold_on_their_hook(wide: int, tall: int, low: int, high: int) -> None:
+    inch = 2.54
+    item = {"width_cm": wide * inch, "height_cm": tall * inch, "class": 4, "strands": 1, "hook_mm": 5.5}
+    metres = worked_whole({**item, "stitch": "dc", "told_unit": "m", "item": ""})  # type: ignore[dict-item]
+    assert low <= metres / float(METRES_PER_YARD) <= high
+
+
 @pytest.mark.parametrize("key", ["4"])
 def test_row_and_area_model_on_the_piece_that_tells_both(key: str) -> None:
     item = ITEMS[key]

@@ -292,6 +292,15 @@ def test_a_doubt_holds_back_the_colours_it_names_and_no_others() -> None:
     assert now.colour("B").weighed_at is None and now.colour("A").weighed_at == now.colour("C").weighed_at == 16
     without = ledger(16, weighing(16, A=right["A"], C=right["C"]))
     assert now.colours == without.colours and now.factor == without.factor > 1.03
+    # Of scarce yarn: whether the one asked about may run short is not told before the answer.
+    scarce = {n: SHELF - 200 - used_g(n, 16, 1.2) for n in "ABC"}
+    asked = ledger(
+        16, weighing(16, **scarce | {"B": scarce["B"] - 90}), bought=2, settings=YardageSettings(chance_short=0.0001)
+    )
+    (doubt,) = asked.doubts
+    assert doubt.name == "B" in asked.short and len(asked.short) > 1
+    told = [n.text for n in asked.notices if " may run short: " in n.text]
+    assert [text.split()[0] for text in told] == [name for name in asked.short if name != "B"]
     # Of two weights that are swapped both wait.
     swapped = ledger(16, weighing(16, A=right["B"], B=right["A"], C=right["C"]))
     assert swapped.colour("C").weighed_at == 16

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
-from itertools import zip_longest
+from itertools import chain, zip_longest
 
 from blendplan.outputs.content import HATCHINGS, ShoppingWords, Words, YarnWords, hatch, on_colour
 from blendplan.outputs.paper import (
@@ -46,9 +46,9 @@ def plan_pdf(plan: Plan, *, paper: str = "", lang: str = "en", date: date | None
     made = pattern(plan, lang)
     words = made.words
     patches = Patches(sheet, words.yarns)
-    tables = {
+    tables: dict[str, Callable[[], Iterable[Block]]] = {
         "materials": lambda: [_materials(sheet, made, patches, lang)],
-        "stripes": lambda: [_stripes(sheet, words, patches, lang), _diagram(sheet, plan, lang)],
+        "stripes": lambda: _chart(sheet, plan, words, patches, lang),
         "shopping": lambda: [_shopping(sheet, words, patches, lang)],
         "counter": lambda: [_counter(sheet, plan, words, patches, lang)],
     }
@@ -58,9 +58,10 @@ def plan_pdf(plan: Plan, *, paper: str = "", lang: str = "en", date: date | None
         if "shopping" in (chapter.code, before) and sheet.y > MARGIN_MM:
             sheet.new_page()  # one page that is taken along to the shop
         before = chapter.code
-        blocks = tables[chapter.code]() if chapter.code in tables else _lines(sheet, chapter, lang)
-        sheet.heading(chapter.title, blocks[0])
-        for block in blocks:
+        blocks = iter(tables[chapter.code]() if chapter.code in tables else _lines(sheet, chapter, lang))
+        first = next(blocks)
+        sheet.heading(chapter.title, first)
+        for block in chain([first], blocks):
             sheet.put(block)
     _missing(sheet, lang)
 
@@ -252,17 +253,26 @@ def _lot_cell(sheet: Paper, item: ShoppingWords, width: float, lang: str, sizes:
     return Drawn(paint, len(name) * high + (len(told) + len(lot)) * low + 0.6)
 
 
+def _chart(sheet: Paper, plan: Plan, words: Words, patches: Patches, lang: str) -> Iterator[Block]:
+    """Yield the table of stripes, which the chapter is named for, and once it is written the stitch diagram."""
+    yield _stripes(sheet, words, patches, lang)
+    yield _diagram(sheet, plan, lang)
+
+
 def _diagram(sheet: Paper, plan: Plan, lang: str) -> Block:
     svg, title = plan_diagram(plan, lang), tr("Stitch diagram", lang)
+    said = sheet.part(tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang), 9, grey=GREY)
+    head = sheet.titled(title, title, [said])
     wide, tall = (float(n) for n in re.findall(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"', svg)[0])
-    scale = min(sheet.inner_width / wide, 110 / tall)
+    scale, here = min(sheet.inner_width / wide, 110 / tall), (sheet.room - head.head - said.height - 2.1) / tall
+    # Smaller where it then stands on the page of its table, down to half (chosen: signs stay apart at that).
+    scale = here if 0.5 * scale < here < scale else scale
 
     def draw() -> None:
         sheet.svg(svg, (sheet.left, sheet.y, wide * scale, tall * scale))
         sheet.y += tall * scale + 2
 
-    said = sheet.part(tr("Rows 1 and 2 with two repeats; the part that repeats is dark.", lang), 9, grey=GREY)
-    return sheet.titled(title, title, [together([said, Part(tall * scale + 2, draw)])])
+    return replace(head, parts=[together([said, Part(tall * scale + 2, draw)])])
 
 
 def _counter(sheet: Paper, plan: Plan, words: Words, patches: Patches, lang: str) -> Block:

@@ -514,6 +514,7 @@ def _told(ledger: Ledger, waiting: int) -> tuple[Notice, ...]:
             factor=rounded(ledger.factor, 2),
         )
         out.append(told)
+    waits = {name for doubt in ledger.doubts for name in (doubt.name, *(one.yarn for one in doubt.left))}
     out += [
         note(
             "{name} may run short: {left} are left and {need} are needed ({low} to {high}); the chance is {chance} %.",
@@ -526,6 +527,7 @@ def _told(ledger: Ledger, waiting: int) -> tuple[Notice, ...]:
             chance=f"{100 * c.chance_short:.0f}",
         )
         for c in map(ledger.colour, ledger.short)
+        if c.name not in waits
     ]
     guessed = [c.name for c in ledger.colours if c.weighed_at is None and not c.finished]
     if guessed and ledger.rows_done:
