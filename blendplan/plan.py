@@ -151,6 +151,14 @@ def _planned(
     )
 
 
+@lru_cache(maxsize=64)
+def _warned(
+    strands: tuple[tuple[str, ...], ...], yarns: tuple[Yarn, ...], viewing: Viewing
+) -> tuple[BlendWarning, ...]:
+    """Return the warnings of stripes; kept, because their numbers of rows change nothing of them."""
+    return check_stripes([Stripe(strands=one, rows=1) for one in strands], {y.name: y for y in yarns}, viewing)
+
+
 def stripes_of(made: Plan | Reckoned) -> tuple[Stripe, ...]:
     """Return the stripes, strands by name."""
     return tuple(s if isinstance(s, Stripe) else s.stripe for s in made.stripes)
@@ -215,7 +223,7 @@ def make_plan(of: Blanket | Sequence[Yarn], design: Design | None = None) -> Pla
         yardage=made.yardage,
         strands=strands,
         lots=lot_notices(strands, made.yarns),
-        warnings=check_stripes(made.stripes, known, blanket.viewing),
+        warnings=_warned(tuple(s.strands for s in made.stripes), made.yarns, blanket.viewing),
         cautions=(),
         notices=made.notices,
     )

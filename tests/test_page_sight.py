@@ -26,8 +26,8 @@ from blendplan.stripes import edit
 APP = str(Path(__file__).parent.parent / "app.py")
 
 
-def pixels(png: bytes) -> np.ndarray:
-    with Image.open(io.BytesIO(png)) as image:
+def pixels(data: bytes) -> np.ndarray:
+    with Image.open(io.BytesIO(data)) as image:
         return np.asarray(image).astype(int)
 
 
@@ -44,23 +44,23 @@ def strip_of(of: Blanket, from_m: float, screen: Screen | None = None) -> sight.
 
 
 def test_a_greater_distance_takes_contrast_away() -> None:
-    near, room = (pixels(strip_of(blanket(), m).png("12,1"))[..., :3] for m in (0.5, 4.0))
+    near, room = (pixels(strip_of(blanket(), m).pixels("12,1"))[..., :3] for m in (0.5, 4.0))
     # A stripe in large is no view from 4 m yet: contrast of its stitches goes, from one pixel to the next above all.
     assert np.abs(np.diff(room, axis=1)).mean() < 0.7 * np.abs(np.diff(near, axis=1)).mean()
 
 
 def test_a_whole_blanket_on_the_screen_is_seen_from_afar_already() -> None:
-    hand, sofa = (strip_of(blanket(), m).png("4,1") for m in (0.5, 2.0))
+    hand, sofa = (strip_of(blanket(), m).pixels("4,1") for m in (0.5, 2.0))
     assert hand == sofa
     # On a wall as large as the blanket it is not.
     wall = Screen(px_per_cm=5, eye_cm=10)
-    assert strip_of(blanket(), 4.0, wall).png("4,1") != hand
+    assert strip_of(blanket(), 4.0, wall).pixels("4,1") != hand
 
 
 @pytest.mark.parametrize("how", ["0.1,1", "90,1", "4.4", "4.4,9", "nan,1", "x,y"])
 def test_a_scale_that_cannot_be_is_refused(how: str) -> None:
     with pytest.raises(ValueError):
-        strip_of(blanket(), 2.0).png(how)
+        strip_of(blanket(), 2.0).pixels(how)
 
 
 # ---- counted ahead, to the skein as the server counts it: the reference is a plan made anew

@@ -26,7 +26,7 @@ import streamlit as st
 
 from blendplan.errors import BlendplanError
 from blendplan.page.routes import address
-from blendplan.page.state import lang, mount, put_typed, reach, say, say_error, session, typed, work
+from blendplan.page.state import lang, mount, put_typed, reach, say, say_error, session, spoken, typed
 from blendplan.quantities import figure, into_units, out_of_units, unit_sign
 from blendplan.record import ruled
 from blendplan.units import FACTORS, exact, whole
@@ -223,8 +223,7 @@ def title_field(title: str, act: Callable[[], None]) -> None:
 
 def units_now() -> str:
     """Return the units shown: those of her ways, metric before the first yarn."""
-    current = work().blanket
-    return current.ways.units if current is not None else "metric"
+    return spoken()[1]
 
 
 def nothing_yet() -> None:
@@ -384,16 +383,14 @@ def _heard(key: str, field: str, act: Callable[[Any], object] | None) -> Callabl
 
 def picture_part(data: Mapping[str, object], on_hand: Callable[[dict[str, Any]], object]) -> None:
     """Draw the picture that is the control; `on_hand` gets what a hand did to it, numbered."""
-    mount("picture", '<div class="picture"></div>', "marks")(
-        key="picture", data=dict(data), on_hand_change=_heard("picture", "hand", on_hand)
-    )
+    body, hand = '<div class="picture"></div>', _heard("picture", "hand", on_hand)
+    mount("picture", "picture", data, body, "marks", on_hand_change=hand)
 
 
 def shelf_part(data: Mapping[str, object], on_press: Callable[[dict[str, Any]], object]) -> None:
     """Draw the sum line and the shelf; `on_press` gets the yarn that was pressed, or the place to go to."""
-    mount("shelf", '<div class="shelf"></div>', "marks")(
-        key="shelf", data=dict(data), on_press_change=_heard("shelf", "press", on_press)
-    )
+    body, press = '<div class="shelf"></div>', _heard("shelf", "press", on_press)
+    mount("shelf", "shelf", data, body, "marks", on_press_change=press)
 
 
 def photo_door(key: str, field: str, *, first: bool, words: Mapping[str, str], room: int, most_bytes: int) -> None:
@@ -402,24 +399,20 @@ def photo_door(key: str, field: str, *, first: bool, words: Mapping[str, str], r
     `words` holds `start`, `camera`, `have`, and `large` and `many` for what is refused before it is sent; `room` is how
     many photographs may still come.
     """
-    mount("photos", PHOTOS)(
-        key=key,
-        data={
-            "door": {
-                "field": field,
-                "first": first,
-                "accept": "image/*,.heic,.heif,.tif,.tiff,.mpo",
-                "room": room,
-                "bytes": most_bytes,
-                "words": dict(words),
-            }
-        },
-    )
+    door = {
+        "field": field,
+        "first": first,
+        "accept": "image/*,.heic,.heif,.tif,.tiff,.mpo",
+        "room": room,
+        "bytes": most_bytes,
+        "words": dict(words),
+    }
+    mount("photos", key, {"door": door}, PHOTOS)
 
 
 def scroll_up(to: str) -> None:
     """Bring the top of the page into sight whenever what stands there has changed."""
-    mount("photos", PHOTOS)(key="scroll-up", data={"up": to})
+    mount("photos", "scroll-up", {"up": to}, PHOTOS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -456,9 +449,10 @@ def photo_stage(
     Called before the next run: `on_boxes` with all boxes, each with its place before (None for a new one), `on_touch`
     with the spot touched, `on_taps` with the spots tapped.
     """
-    mount("photos", PHOTOS)(
-        key=key,
-        data={
+    mount(
+        "photos",
+        key,
+        {
             **{f.name: getattr(shown, f.name) for f in fields(shown)},
             "words": {
                 "photo": shown.alt,
@@ -474,6 +468,7 @@ def photo_stage(
                 "back": say("Take the last corner back"),
             },
         },
+        PHOTOS,
         on_boxes_change=_heard(key, "boxes", on_boxes),
         on_touch_change=_heard(key, "touch", lambda spot: on_touch((int(spot[0]), int(spot[1])))),
         on_taps_change=_heard(key, "taps", on_taps),
@@ -487,9 +482,10 @@ def order_list(
 
     The first stands at the bottom. `on_order` gets the old places in their new order; a missing place was removed.
     """
-    mount("order", '<ol></ol><p class="live" role="status"></p>', "marks")(
-        key=key,
-        data={
+    mount(
+        "order",
+        key,
+        {
             "items": [{"name": name, "srgb": srgb, "ink": text_on(srgb)} for name, srgb in items],
             "long": len(items) > MANY,
             "words": {
@@ -501,6 +497,8 @@ def order_list(
                 "removed": say("{name} was taken out of the order", name="{name}"),
             },
         },
+        '<ol></ol><p class="live" role="status"></p>',
+        "marks",
         on_order_change=_heard(key, "order", on_order),
     )
 
@@ -529,9 +527,10 @@ def photo_line(
     on_line : callable
         Gets the line.
     """
-    mount("line", '<div class="ln"></div>')(
-        key=key,
-        data={
+    mount(
+        "line",
+        key,
+        {
             "image": image,
             "full": list(full),
             "line": list(line),
@@ -544,5 +543,6 @@ def photo_line(
                 "keys": say("Arrow keys move it, with Alt in small steps."),
             },
         },
+        '<div class="ln"></div>',
         on_line_change=_heard(key, "line", on_line),
     )

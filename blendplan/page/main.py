@@ -5,15 +5,14 @@ from __future__ import annotations
 import html
 from collections.abc import Callable
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 
 import streamlit as st
 
 from blendplan.blanket import Blanket
 from blendplan.kept import home_folder, told_by
-from blendplan.page.buying import buying_place
 from blendplan.page.edits import change_ways
-from blendplan.page.fabric import fabric_place
 from blendplan.page.fields import (
     choice_field,
     inert,
@@ -25,7 +24,6 @@ from blendplan.page.fields import (
     told_html,
     try_,
 )
-from blendplan.page.library import library_place, work_place
 from blendplan.page.reads import at_photographs
 from blendplan.page.routes import served
 from blendplan.page.sight import shelf, sight, sum_words
@@ -55,8 +53,7 @@ from blendplan.page.state import (
     unsaved,
     work,
 )
-from blendplan.page.stripes import order_place, stripes_place
-from blendplan.page.yarn import photographs_column, press_yarn, start_side, yarn_place
+from blendplan.page.yarn import photographs_column, press_yarn, start_side
 from blendplan.wording import LANGUAGES
 from blendplan.workspace import Workspace, workspace_to_json
 
@@ -72,15 +69,8 @@ PLACES = {
     "library": "My blankets and yarn",
     "fabric": "Hook and fabric",
 }
-DRAWN: dict[str, Callable[[], None]] = {
-    "stripes": stripes_place,
-    "order": order_place,
-    "yarn": yarn_place,
-    "buying": buying_place,
-    "work": work_place,
-    "library": library_place,
-    "fabric": fabric_place,
-}
+# The modules of places whose name is another's; each is loaded when it is first opened.
+KEPT_IN = {"order": "stripes", "work": "library"}
 # Places that say themselves what they show.
 OWN_TITLE = ("yarn", "buying", "order")
 IN_BAR = ("stripes", "order", "yarn", "buying", "work")
@@ -327,6 +317,12 @@ def told() -> None:
         st.html("".join(lines))
 
 
+def _draw_place(name: str) -> None:
+    module = import_module(f"blendplan.page.{KEPT_IN.get(name, name)}")
+    draw: Callable[[], None] = getattr(module, f"{name}_place")
+    draw()
+
+
 def main() -> None:
     """Draw the page once."""
     with drawing():
@@ -363,7 +359,7 @@ def _main() -> None:
                     else:
                         if session().place not in OWN_TITLE and session().chosen is None:
                             st.html(f'<h2 class="bp-place">{html.escape(say(PLACES[session().place]))}</h2>')
-                        DRAWN[session().place]()
+                        _draw_place(session().place)
             with st.container(key="foot"):
                 shelf(go, press_yarn)
     _phone_bar()

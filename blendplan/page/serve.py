@@ -13,6 +13,7 @@ import sys
 import threading
 import webbrowser
 from collections.abc import AsyncIterator, Callable, Iterable
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
@@ -49,6 +50,8 @@ SAFE: dict[str, Any] = {
     "runner.magicEnabled": False,
     # A newer press waits for the one being answered, instead of a second run of the page beside it.
     "runner.fastReruns": False,
+    # Python frees what is unused by itself; a whole round after each run would hold up every answer.
+    "runner.postScriptGC": False,
 }
 
 _HOST = re.compile(r"(?=.{1,253}$)[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?(\.[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?)*")
@@ -148,10 +151,9 @@ def _listen(address: str, port: int) -> socket.socket:
 
 
 def _warm() -> None:
-    """Load what the first visitor will need."""
-    from blendplan.page.sight import warm
-
-    warm()
+    """Load what the first visitor will need, while her browser still fetches its scripts."""
+    for name in ("main", "stripes"):
+        import_module(f"blendplan.page.{name}")
 
 
 def application(settings: dict[str, Any], served: Served, *, then: Callable[[], None] = _warm) -> Any:
@@ -241,7 +243,6 @@ def serve(
     def then() -> None:
         if open_browser and screen:
             webbrowser.open(shown)
-        # The page's own modules are loaded and the first picture is drawn while the browser still fetches its scripts.
         _warm()
 
     import uvicorn

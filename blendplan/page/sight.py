@@ -25,8 +25,8 @@ from blendplan.outputs.render import drawn_stripes, plan_layout, swatch_pixels
 from blendplan.page import edits
 from blendplan.page.fields import picture_part, refused_html, shelf_part, text_on
 from blendplan.page.routes import address, address_later
-from blendplan.page.state import blanket, change, demo_workspace, lang, say, say_error, session, tell, turn, work
-from blendplan.picture.canvas import cut_out, encode_jpeg, encode_png
+from blendplan.page.state import blanket, change, lang, say, say_error, session, tell, turn, work
+from blendplan.picture.canvas import cut_out, encode_jpeg, encode_webp
 from blendplan.picture.distance import Screen, seen_from
 from blendplan.picture.geometry import Ends, prepare
 from blendplan.picture.scene import DrawnStripe, StripFrame, blanket_size_cm, draw_strip, shape_of, view_of
@@ -78,7 +78,7 @@ class _Drawn:
     from_m: float
     screen: Screen
 
-    def png(self, how: str) -> bytes:
+    def pixels(self, how: str) -> bytes:
         """Return the strip at a scale and a number of its pixels to one of the page, as "4.4,1"."""
         scale, _, ratio = how.partition(",")
         px_per_cm, of_page = float(scale), float(ratio)
@@ -94,13 +94,13 @@ class _Drawn:
                 already_cm=already,
                 cover=pixels[..., 3],
             )
-        return encode_png(pixels)
+        return encode_webp(pixels, None)
 
 
 @lru_cache(maxsize=64)
-def _plain_png(drawn: _Drawn) -> bytes:
+def _plain_strip(drawn: _Drawn) -> bytes:
     """Return a strip as it is sent where there is no server of ours."""
-    return drawn.png(f"{PLAIN_SCALE},1")
+    return drawn.pixels(f"{PLAIN_SCALE},1")
 
 
 class _Strips:
@@ -128,7 +128,7 @@ class _Strips:
                 from_m=self._from_m,
                 screen=self._screen,
             )
-            at = address_later(made_from, drawn.png) or address(_plain_png(drawn))
+            at = address_later(made_from, drawn.pixels, "webp") or address(_plain_strip(drawn), "webp")
             self.found[short] = {
                 "at": at,
                 "rows": stripe.rows,
@@ -337,16 +337,6 @@ def describe(plan: Plan) -> str:
         for s in plan.stripes[:60]
     )
     return say("The blanket, from the bottom up. {stripes}.", stripes=stripes)
-
-
-def warm() -> None:
-    """Count and draw the example once, so that the first visitor finds it."""
-    demo = demo_workspace().blanket
-    if demo is not None:
-        plan = plan_of(demo)
-        strips = _Strips(plan, Screen())
-        strips.key(drawn_stripes(plan)[0], Ends(first=True))
-        draw_strip(drawn_stripes(plan)[0], plan_layout(plan), px_per_cm=PLAIN_SCALE)
 
 
 def shown() -> Blanket | None:
@@ -744,14 +734,14 @@ def shelf(go: Callable[[str], None], press_yarn: Callable[[str], None]) -> None:
 
 @lru_cache(maxsize=48)
 def seen_small(blanket: Blanket) -> bytes:
-    """Return the picture in small, for comparing: a PNG, see-through beside the blanket."""
+    """Return the picture in small, for comparing: a WebP, see-through beside the blanket."""
     plan = plan_of(blanket)
     layout, stripes = plan_layout(plan), drawn_stripes(plan)
     width, height = blanket_size_cm(stripes, layout)
     scale = _step_down(min(SMALL_PX[0] / width, SMALL_PX[1] / height))
     view = view_of(stripes, layout, px_per_cm=scale, window=(-0.5, -0.5, width + 0.5, height + 0.5))
     geometry = prepare(shape_of(stripes), layout, view, back_loops=plan.worked.ripple.loops == "back")
-    return encode_png(cut_out(geometry, [s.strand_colours for s in stripes]))
+    return encode_webp(cut_out(geometry, [s.strand_colours for s in stripes]))
 
 
 def place_of(from_m: float) -> str:
@@ -792,6 +782,6 @@ def pair_address(
 
 def figure_html(current: Blanket, alt: str) -> str:
     """Return a small picture of a blanket."""
-    how = address_later(("small", digest_of_blanket(current)), lambda _: seen_small(current), "png")
-    source = f"{how}/s" if how else address(seen_small(current))
+    how = address_later(("small", digest_of_blanket(current)), lambda _: seen_small(current), "webp")
+    source = f"{how}/s" if how else address(seen_small(current), "webp")
     return f'<img class="bp-hung" alt="{html.escape(alt, quote=True)}" src="{source}">'

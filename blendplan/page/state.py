@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import cache, lru_cache
@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 import streamlit as st
 
-from blendplan.blanket import Blanket, Design
+from blendplan.blanket import Blanket, Design, Ways
 from blendplan.edits import edit_between
 from blendplan.errors import BlendplanError
 from blendplan.kept import Library, Past, Settled, library_at_home, open_library, told_by
@@ -288,17 +288,18 @@ def turn(key: str) -> None:
 
 def lang() -> str:
     """Return the language chosen, English unless it is known."""
-    if not begun():
-        return "en"
-    current = blanket()
-    chosen = (current.ways.language if current is not None else "") or session().lang
-    return chosen if chosen in LANGUAGES else "en"
+    return spoken()[0]
 
 
 def spoken() -> tuple[str, str]:
     """Return the language and the units that sentences are said in."""
-    current = blanket() if begun() else None
-    return lang(), "metric" if current is None else current.ways.units
+    held: Session | None = reach(lambda: st.session_state.get(KEY))
+    if held is None:
+        return "en", "metric"
+    current = held.kept.now.blanket
+    ways = Ways() if current is None else current.ways
+    chosen = ways.language or held.lang
+    return chosen if chosen in LANGUAGES else "en", ways.units
 
 
 def say(template: str, /, **values: object) -> str:
@@ -428,9 +429,17 @@ def _look() -> None:
         tell(Notice(template=error.template, values=tuple(error.values.items()), level="warning"))
 
 
+def mount(name: str, key: str, data: Mapping[str, object], body: str = "<i></i>", *shared: str, **heard: Any) -> None:
+    """Draw a component of our own by the name of its script, with its body as HTML and scripts that it shares.
+
+    `heard`: what is done before the next run where it has sent something, as `on_NAME_change`.
+    """
+    # In a list: of a bare dictionary the page library would look whether each value is a table, and load pandas for it.
+    _component(name, body, *shared)(key=key, data=[dict(data)], **heard)
+
+
 @cache
-def mount(name: str, body: str = "<i></i>", *shared: str) -> Any:
-    """Return a component of our own by the name of its script, its body as HTML, and scripts that it shares."""
+def _component(name: str, body: str, *shared: str) -> Any:
     css, scripts = ASSETS / f"{name}.css", [ASSETS / f"{one}.js" for one in (*shared, name)]
     return st.components.v2.component(
         f"blendplan_{name}",
@@ -446,7 +455,7 @@ def follow() -> None:
     asked = work_address(kept.library, kept.number)
     if asked and not served():
         stands = {"revision": kept.settled.revision, "unsaved": kept.library.unsaved is not None}
-        mount("follow")(key="follow", data={"address": asked, **stands}, on_changed_change=lambda: None)
+        mount("follow", "follow", {"address": asked, **stands}, on_changed_change=lambda: None)
 
 
 # Rows counted beside the work are seen in the picture and told to nobody.
@@ -600,9 +609,10 @@ def tab_keeper() -> None:
     state = session()
     # Until something is changed there is nothing to keep, and an older state may still come back from the tab.
     state.tab_given = state.tab_given or can_undo()
-    mount("tab")(
-        key=TAB_KEY,
-        data={"work": _text(work()) if state.tab_given else "", "refused": state.tab_refused},
+    mount(
+        "tab",
+        TAB_KEY,
+        {"work": _text(work()) if state.tab_given else "", "refused": state.tab_refused},
         on_kept_change=_kept,
         on_refused_change=_refused,
     )

@@ -14,8 +14,7 @@ import math
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from copy import deepcopy
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import accumulate
 from typing import Literal
 
@@ -486,19 +485,23 @@ def feed(
     to_buy = {n: (need[n].buy_skeins or 0) if buy == "planned" else 0 for n in banded}
     work, fresh = all_work(stripes, yardage.finishes)
     runs = runs_of(work, fresh)
-    start = Walk(
-        m_per_g={n: float(y.put_up.m_per_g) for n, y in banded.items() if y.put_up},
-        shelf={n: _shelf(y, settings, to_buy[n]) for n, y in banded.items()},
-        tail_m=settings.tail_cm / 100,
-        at_row_end={
-            n: joins_at_row_end(y.put_up, max(yardage.rows_m), settings) for n, y in banded.items() if y.put_up
-        },
-        stripe_of=[i for i, stripe in enumerate(work, 1) for _ in range(stripe.rows)],
-    )
+
+    def begun(*, by_lot: bool) -> Walk:
+        return Walk(
+            m_per_g={n: float(y.put_up.m_per_g) for n, y in banded.items() if y.put_up},
+            shelf={n: _shelf(y, settings, to_buy[n]) for n, y in banded.items()},
+            tail_m=settings.tail_cm / 100,
+            at_row_end={
+                n: joins_at_row_end(y.put_up, max(yardage.rows_m), settings) for n, y in banded.items() if y.put_up
+            },
+            stripe_of=[i for i, stripe in enumerate(work, 1) for _ in range(stripe.rows)],
+            by_lot=by_lot,
+        )
+
     piece_m = settings.fringe.cut_cm / 100 if settings.fringe else 1.0
-    walk = _walk(deepcopy(start), runs, yardage, piece_m)
+    walk = _walk(begun(by_lot=True), runs, yardage, piece_m)
     if walk.shorts:
-        other = _walk(replace(start, by_lot=False), runs, yardage, piece_m)
+        other = _walk(begun(by_lot=False), runs, yardage, piece_m)
         walk = min(walk, other, key=lambda w: sum(s.lacking_m for s in w.shorts))
     balls = tuple(
         Ball(

@@ -1,5 +1,5 @@
 // Asks our own server, every second or so, how often the blanket was changed; tells the page where another hand did it.
-export default function ({ data, parentElement, setTriggerValue }) {
+export default function ({ data: [data], parentElement, setTriggerValue }) {
   const holder = parentElement;
   clearInterval(holder.follow);
   let told = "", met = "";

@@ -1,7 +1,7 @@
 // A line on a picture: drawn with a pointer, its two ends moved by pointer or keys. The numbers stand beside it.
 // Plain DOM in the component mount of the page library; nothing is loaded from outside.
 export default function (component) {
-  const { data, parentElement, setTriggerValue } = component;
+  const [data] = component.data ?? [], { parentElement, setTriggerValue } = component;
   const root = parentElement.querySelector(".ln");
   if (!data || !root) return;
   const words = data.words;

@@ -1,6 +1,6 @@
 // A list put in order by dragging or by keys; as in the picture, the first worked stands at the bottom.
 export default function (component) {
-  const { data, parentElement, setTriggerValue } = component;
+  const [data] = component.data ?? [], { parentElement, setTriggerValue } = component;
   const list = parentElement.querySelector("ol"), live = parentElement.querySelector(".live");
   if (!data || !list) return;
   const words = data.words, count = data.items.length, order = data.items.map((_, i) => i);

@@ -12,7 +12,7 @@ const make = (tag, css, over, text) => {
 const clamp = (v, lo, hi) => Math.min(hi, Math.max(lo, v));
 
 export default function (component) {
-  const { data, parentElement } = component;
+  const [data] = component.data ?? [], { parentElement } = component;
   const root = parentElement.querySelector(".ph");
   if (!data || !root) return;
   if (data.up) return up(root, data.up);

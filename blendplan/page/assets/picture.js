@@ -806,7 +806,7 @@ class Picture {
 }
 
 export default function (component) {
-  const { data, parentElement, setTriggerValue } = component;
+  const [data] = component.data ?? [], { parentElement, setTriggerValue } = component;
   const root = parentElement.querySelector(".picture");
   if (!root) return;
   root.picture ??= new Picture(root);

@@ -85,7 +85,7 @@ class Shelf {
 }
 
 export default function (component) {
-  const { data, parentElement, setTriggerValue } = component;
+  const [data] = component.data ?? [], { parentElement, setTriggerValue } = component;
   const root = parentElement.querySelector(".shelf");
   if (!root) return;
   root.shelf ??= new Shelf(root);

@@ -1,7 +1,7 @@
 // The work in hand, kept in this tab of the maker's own browser while the page is served to others.
 // The tab's own storage survives a refresh and a crash, is never shared with another tab, and ends with the tab.
 export default function (component) {
-  const { data, setTriggerValue } = component;
+  const [data] = component.data ?? [], { setTriggerValue } = component;
   if (!data) return;
   const name = "blendplan-work";
   try {
