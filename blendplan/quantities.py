@@ -115,12 +115,13 @@ class Quantities:
         return tr("{low} to {high}", self.lang, low=self.mass(low_g).rsplit(" ", 1)[0], high=high)
 
     def money(self, amount: Fraction, currency: str) -> str:
-        """Return an amount with two decimals and the currency behind it, exact halves rounded up.
+        r"""Return an amount with two decimals and the currency behind it on its line, exact halves rounded up.
 
         >>> Quantities(lang="de").money(Fraction(64, 10), "kr")
-        '6,40 kr'
+        '6,40\xa0kr'
         """
-        return f"{rounded(Fraction((amount * 200 + 1) // 2, 100), 2).say(self.lang)} {currency}".strip()
+        said = rounded(Fraction((amount * 200 + 1) // 2, 100), 2).say(self.lang)
+        return f"{said}\N{NO-BREAK SPACE}{currency}".strip()
 
     def percent(self, share: float, digits: int = 0) -> str:
         """Return a share as a percentage, 'under 1 %' where it would round to nothing."""

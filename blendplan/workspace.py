@@ -58,10 +58,13 @@ class Crop:
         Its key.
     picture : str
         A small JPEG or PNG in base64.
+    read : tuple of Shade
+        Its shades as its photo gave them; empty in older files.
     """
 
     yarn: str = held("yarn of a crop", longest=80)
     picture: str = held("the crop of a photo", longest=1_000_000)
+    read: tuple[Shade, ...] = ()
 
     def __post_init__(self) -> None:
         _picture(self.picture, "the crop of a photo")
@@ -80,6 +83,8 @@ class Find:
     name : str
         As typed so far.
     shades : tuple of Shade
+    read : tuple of Shade
+        As its photo gives them; `shades` may be mended by eye.
     picture : str
         A small crop in base64, or empty.
     by_hand : bool
@@ -98,6 +103,7 @@ class Find:
     box: tuple[int, int, int, int] = held("box of a find")
     name: str = held("name of a yarn", default="", longest=80)
     shades: tuple[Shade, ...] = ()
+    read: tuple[Shade, ...] = ()
     picture: str = held("the crop of a photo", default="", longest=1_000_000)
     by_hand: bool = False
     touches: tuple[tuple[int, int], ...] = ()
@@ -236,9 +242,9 @@ class Workspace:
         """Return the same with some extras changed."""
         return replace(self, extras=replace(self.extras, **changes))  # type: ignore[arg-type]
 
-    def crop_of(self, key: str) -> str:
-        """Return the base64 crop of a yarn, or an empty text."""
-        return next((c.picture for c in self.extras.crops if c.yarn == key), "")
+    def crop_of(self, key: str) -> Crop | None:
+        """Return the crop of a yarn, if there is one."""
+        return next((c for c in self.extras.crops if c.yarn == key), None)
 
 
 def entries_of(work: Workspace) -> dict[str, Any]:

@@ -188,16 +188,28 @@ def unfold(page, key: str) -> None:
 
 
 # Touch: a target of 44 by 44 CSS pixels, WCAG 2.2, 2.5.5. A field is pressed anywhere within its frame.
-_SMALL = """() => [
-  ...document.querySelectorAll("button, a[href], input:not([type=file]), textarea, select, summary"),
-].filter((e) => {
+_SMALL = """() => {
+  const what = "button, a[href], input:not([type=file]), textarea, select, summary, [role=slider]", all = [];
+  const look = (root) => {
+    all.push(...root.querySelectorAll(what));
+    root.querySelectorAll("*").forEach((e) => e.shadowRoot && look(e.shadowRoot));
+  };
+  look(document);
+  // What is made larger for a finger by a rim of its own is pressed on its rim too.
+  const rim = (e) => {
+    const made = getComputedStyle(e, "::after");
+    return made.content !== "none" && made.position === "absolute" ? -2 * Math.min(0, parseFloat(made.top)) : 0;
+  };
+  return all.filter((e) => {
   const fields = ["stTextInputRootElement", "stNumberInputContainer"].map((name) => `[data-testid=${name}]`);
   const frame = e.closest(["label", "[role=group]", ...fields].join());
   const own = e.getBoundingClientRect(), hidden = getComputedStyle(e).visibility === "hidden";
   if (!own.width || own.right < 0 || hidden || e.closest("[inert], [aria-hidden=true], header")) return false;
   const box = e.matches("input, [aria-haspopup=listbox]") && frame ? frame.getBoundingClientRect() : own;
-  return own.width > 2 && (box.height < 43.5 || box.width < 43.5);
-}).map((e) => e.outerHTML.slice(0, 200))"""
+  const more = rim(e);
+  return own.width > 2 && (box.height + more < 43.5 || box.width + more < 43.5);
+}).map((e) => e.outerHTML.slice(0, 200));
+}"""
 
 
 def small_controls(page) -> list[str]:

@@ -52,7 +52,7 @@ from blendplan.page.fields import (
     try_,
     whole_field,
 )
-from blendplan.page.sight import pair_address, sum_of
+from blendplan.page.sight import figure_html, pair_address, sum_of
 from blendplan.page.state import (
     blanket,
     change,
@@ -226,16 +226,16 @@ def _savings(current: Blanket) -> None:
                 press(
                     say(DO[saving.kind]),
                     f"save-{saving.kind}",
-                    partial(change, partial(_with_design, design=saving.design)),
+                    partial(change, partial(replace, design=saving.design)),
                     told="saving",
                 )
-        if saving.kind in DO and st.toggle(say("Show its picture"), key=f"saving-look-{saving.kind}"):
-            st.image(paper_bytes(_with_design(current, saving.design), "picture.png", lang(), "comma"))
+        if saving.kind in DO and st.toggle(say("Show its picture"), key=f"look-saving-{saving.kind}"):
+            _shown(replace(current, design=saving.design), saving.say(*spoken()))
     refused("saving")
 
 
-def _with_design(blanket: Blanket, design: object) -> Blanket:
-    return replace(blanket, design=design)  # type: ignore[arg-type]
+def _shown(trial: Blanket, what: str) -> None:
+    st.html(figure_html(trial, say("The blanket then: {what}", what=what)))
 
 
 def _saving_words(saving: Saving, current: Blanket) -> str:
@@ -599,7 +599,7 @@ def _way(made: Plan, way: WayOut) -> None:
         lacking = ", ".join(f"{name} {n}" for name, n in way.buy)
         st.html(told_html(say("Skeins still lacking then: {names}.", names=lacking)))
     if st.toggle(say("Show its picture"), key=f"way-look-{way.kind}"):
-        st.image(way.plan(made.blanket).picture())
+        _shown(way.plan(made.blanket).blanket, way.said[0].say(*spoken()))
     press(
         say("Change the rows not yet worked so") if way.kind == "rows" else say("Change it so"),
         f"way-{way.kind}",

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
 from dataclasses import replace
-from importlib import import_module
 from pathlib import Path
 
 import streamlit as st
@@ -69,8 +67,6 @@ PLACES = {
     "library": "My blankets and yarn",
     "fabric": "Hook and fabric",
 }
-# The modules of places whose name is another's; each is loaded when it is first opened.
-KEPT_IN = {"order": "stripes", "work": "library"}
 # Places that say themselves what they show.
 OWN_TITLE = ("yarn", "buying", "order")
 IN_BAR = ("stripes", "order", "yarn", "buying", "work")
@@ -318,8 +314,22 @@ def told() -> None:
 
 
 def _draw_place(name: str) -> None:
-    module = import_module(f"blendplan.page.{KEPT_IN.get(name, name)}")
-    draw: Callable[[], None] = getattr(module, f"{name}_place")
+    """Draw a place; what it needs is loaded when it is first opened."""
+    match name:
+        case "order":
+            from blendplan.page.stripes import order_place as draw
+        case "yarn":
+            from blendplan.page.yarn import yarn_place as draw
+        case "buying":
+            from blendplan.page.buying import buying_place as draw
+        case "work":
+            from blendplan.page.library import work_place as draw
+        case "library":
+            from blendplan.page.library import library_place as draw
+        case "fabric":
+            from blendplan.page.fabric import fabric_place as draw
+        case _:
+            from blendplan.page.stripes import stripes_place as draw
     draw()
 
 

@@ -188,6 +188,7 @@ def _found(digest: str, reading: PhotoReading, finds: Sequence[Find]) -> tuple[F
         replace(
             find,
             box=yarn.box,
+            read=yarn.shades,
             shades=find.shades if any(s.kind == "eye" for s in find.shades) else yarn.shades,
             picture=find.picture
             if find.picture and (find.box, find.shades) == (yarn.box, yarn.shades)
@@ -502,9 +503,17 @@ class Group:
         return (*((self.own.shades,) if self.own else ()), *(f.shades for f in self.finds))
 
     @property
+    def read(self) -> tuple[Shade, ...]:
+        """What they come to as one yarn as their photographs give them; empty where one of them was not read."""
+        own = work().crop_of(self.own.key) if self.own else None
+        every = (*((own.read if own else (),) if self.own else ()), *(f.read for f in self.finds))
+        return merge_yarn_shades(self.name, every).shades if all(every) else ()
+
+    @property
     def pictures(self) -> tuple[str, ...]:
         """The crops, one for each reading; empty where there is none."""
-        return (*((work().crop_of(self.own.key),) if self.own else ()), *(f.picture for f in self.finds))
+        own = work().crop_of(self.own.key) if self.own else None
+        return (*((own.picture if own else "",) if self.own else ()), *(f.picture for f in self.finds))
 
     @property
     def apart(self) -> bool:
@@ -563,7 +572,7 @@ def take_finds(fresh: bool) -> None:
     yarns: list[Yarn] = []
     again: dict[str, tuple[Shade, ...]] = {}
     dealt: dict[str, str] = {}
-    crops = {} if fresh else {c.yarn: c.picture for c in now.extras.crops}
+    crops = {} if fresh else {c.yarn: c for c in now.extras.crops}
     told: list[Notice] = []
     for group in groups_of(None if now.extras.demo else base):
         one_yarn = len(group.readings) > 1 and not group.apart
@@ -586,8 +595,9 @@ def take_finds(fresh: bool) -> None:
                 keys.add(key)
                 dealt[key] = find.letter
             if picture:
-                crops[key] = picture
-    kept = tuple(Crop(yarn=key, picture=picture) for key, picture in crops.items())
+                read = group.read if one_yarn else find.read
+                crops[key] = Crop(yarn=key, picture=picture, read=read)
+    kept = tuple(crops.values())
     if base is None:
         new = _drawn(tuple(yarns), now, dealt)
         extras = Extras(crops=kept)

@@ -13,7 +13,6 @@ import sys
 import threading
 import webbrowser
 from collections.abc import AsyncIterator, Callable, Iterable
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
@@ -152,8 +151,7 @@ def _listen(address: str, port: int) -> socket.socket:
 
 def _warm() -> None:
     """Load what the first visitor will need, while her browser still fetches its scripts."""
-    for name in ("main", "stripes"):
-        import_module(f"blendplan.page.{name}")
+    from blendplan.page import main, stripes  # noqa: F401
 
 
 def application(settings: dict[str, Any], served: Served, *, then: Callable[[], None] = _warm) -> Any:

@@ -6,7 +6,7 @@ import hashlib
 import html
 import json
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from typing import Any
@@ -26,9 +26,9 @@ from blendplan.page import edits
 from blendplan.page.fields import picture_part, refused_html, shelf_part, text_on
 from blendplan.page.routes import address, address_later
 from blendplan.page.state import blanket, change, lang, say, say_error, session, tell, turn, work
-from blendplan.picture.canvas import cut_out, encode_jpeg, encode_webp
+from blendplan.picture.canvas import View, cut_out, encode_jpeg, encode_webp
 from blendplan.picture.distance import Screen, seen_from
-from blendplan.picture.geometry import Ends, prepare
+from blendplan.picture.geometry import Ends, Layouts, prepare
 from blendplan.picture.scene import DrawnStripe, StripFrame, blanket_size_cm, draw_strip, shape_of, view_of
 from blendplan.plan import Plan, to_buy
 from blendplan.quantities import Quantities, figure, into_units, skeins_note
@@ -733,14 +733,21 @@ def shelf(go: Callable[[str], None], press_yarn: Callable[[str], None]) -> None:
 
 
 @lru_cache(maxsize=48)
-def seen_small(blanket: Blanket) -> bytes:
-    """Return the picture in small, for comparing: a WebP, see-through beside the blanket."""
+def _small(blanket: Blanket) -> tuple[Sequence[DrawnStripe], Layouts, View]:
+    """Return what a blanket in small is drawn of, and its view."""
     plan = plan_of(blanket)
     layout, stripes = plan_layout(plan), drawn_stripes(plan)
     width, height = blanket_size_cm(stripes, layout)
     scale = _step_down(min(SMALL_PX[0] / width, SMALL_PX[1] / height))
-    view = view_of(stripes, layout, px_per_cm=scale, window=(-0.5, -0.5, width + 0.5, height + 0.5))
-    geometry = prepare(shape_of(stripes), layout, view, back_loops=plan.worked.ripple.loops == "back")
+    window = (-0.5, -0.5, width + 0.5, height + 0.5)
+    return stripes, layout, view_of(stripes, layout, px_per_cm=scale, window=window)
+
+
+@lru_cache(maxsize=48)
+def seen_small(blanket: Blanket) -> bytes:
+    """Return the picture in small, for comparing: a WebP, see-through beside the blanket."""
+    stripes, layout, view = _small(blanket)
+    geometry = prepare(shape_of(stripes), layout, view, back_loops=blanket.design.ripple.loops == "back")
     return encode_webp(cut_out(geometry, [s.strand_colours for s in stripes]))
 
 
@@ -781,7 +788,9 @@ def pair_address(
 
 
 def figure_html(current: Blanket, alt: str) -> str:
-    """Return a small picture of a blanket."""
+    """Return a small picture of a blanket; its room is kept until it has come."""
+    view = _small(current)[2]
     how = address_later(("small", digest_of_blanket(current)), lambda _: seen_small(current), "webp")
     source = f"{how}/s" if how else address(seen_small(current), "webp")
-    return f'<img class="bp-hung" alt="{html.escape(alt, quote=True)}" src="{source}">'
+    size = f"--wide:{view.width};--tall:{view.height}"
+    return f'<img class="bp-hung" style="{size}" alt="{html.escape(alt, quote=True)}" src="{source}">'

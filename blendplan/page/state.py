@@ -72,24 +72,12 @@ class Scene:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InHand:
-    """The blanket that a window works on.
+    """The blanket that a window works on."""
 
-    Attributes
-    ----------
-    library : Library
-        On the disk; in memory alone where the page is served, or while the disk cannot be used.
-    number : int
-        Of the blanket in it; 0 where none of those in it can be read, until something is changed.
-    settled : Settled
-        What stood there when this window last looked.
-    hand : str
-        This window's name in the history.
-    """
-
-    library: Library
-    number: int = 0
-    settled: Settled[Workspace]
-    hand: str
+    library: Library  # on the disk; in memory alone where the page is served, or while the disk cannot be used
+    number: int = 0  # of the blanket in it; 0 where none of those in it can be read, until something is changed
+    settled: Settled[Workspace]  # what stood there when this window last looked
+    hand: str  # this window's name in the history
 
     @property
     def now(self) -> Workspace:
@@ -99,112 +87,61 @@ class InHand:
 
 @dataclass(slots=True, kw_only=True)
 class Session:
-    """One session.
-
-    Attributes
-    ----------
-    kept : InHand
-        The blanket in hand and where it is kept.
-    lang : str
-        Language before there is a blanket to say it.
-    bad : dict
-        Why the last entry in a field was not taken, by the field's key.
-    told : list of Notice
-        Shown at the top until the next change.
-    others : tuple of Past
-        What other hands did to this blanket that is still to be told.
-    same : tuple of (str, str)
-        Yarns of a file that was opened and those on the shelf that they may be, still to be asked.
-    done : dict
-        What was typed of blankets that are finished, by their number.
-    photos : dict
-        Photos by their digest; their pixels are kept for the session only.
-    apart : set of str
-        Names under which finds are kept as yarns of their own.
-    uploads : int
-        Files taken in so far: it renews the uploaders, so that the files' bytes are let go.
-    waiting, unread : list
-        Files that came and are still to be read, name and bytes; and why others could not be.
-    place : str
-        What lies beside the picture: a key of `main.PLACES`.
-    pair : tuple of str
-        Keys of the yarns chosen on the shelf, at most two.
-    yarn_view : str
-        What the place of the yarns shows: "cards" or "pair".
-    gap : int or None
-        The gap that was pressed in the picture, after the stripe of that number.
-    by_eye : bool
-        Whether shades are chosen without photographs.
-    drawn : int
-        First blankets drawn so far, each to be scrolled to.
-    open : set of str
-        What was unfolded by a press.
-    scene, lines, picture, places
-        The picture to follow, the line drawn on each by digest, which one is chosen, and the stripes along the line.
-    yarn, stripe : str and int
-        The yarn and the stripe looked at.
-    look : Look
-        How the picture is looked at.
-    listing : bool
-        Whether the list of places is open on a phone.
-    chosen : int or None
-        The stripe whose tag is open, from 0.
-    swapping : bool
-        Whether the next stripe pressed changes places with the chosen one.
-    looking : Design or None
-        What is only looked at: the picture shows it, nothing is changed.
-    touched : bool
-        Whether a stripe was pressed.
-    heard : dict of str to int
-        The newest hand of each picture that was answered.
-    said : str
-        What the last change came to, read aloud once.
-    taken_out : str
-        The line that a stripe is out, until the next change.
-    tab_given, tab_refused : bool
-        Whether the browser's tab has handed its work over, and whether it cannot keep any.
-    newer : list
-        Presses that came while an older one was still being answered, as the page library raises them.
-    unseen : set of str
-        Keys of widgets that something was put into and that were not drawn since: a newer press may come between.
-    """
+    """One session: the blanket in hand, and what is open, typed and looked at; its fields are told where they stand."""
 
     kept: InHand
-    lang: str = "en"
+    lang: str = "en"  # before there is a blanket to say it
+    # Why the last entry in a field was not taken, by the field's key; what is shown at the top until the next change;
+    # what other hands did that is still to be told.
     bad: dict[str, BlendplanError] = field(default_factory=dict)
     told: list[Notice] = field(default_factory=list)
     others: tuple[Past, ...] = ()
+    # Yarns of a file that was opened and those on the shelf that they may be, still to be asked; what was typed of
+    # blankets that are finished, by their number.
     same: tuple[tuple[str, str], ...] = ()
     done: dict[int, dict[str, Any]] = field(default_factory=dict)
+    # Photographs by their digest, their pixels for the session only; names under which finds are kept as yarns of their
+    # own; files taken in so far, which renews the uploaders, so that the files' bytes are let go; files still to be
+    # read, name and bytes, and why others could not be; whether shades are chosen without photographs.
     photos: dict[str, Held] = field(default_factory=dict)
     apart: set[str] = field(default_factory=set)
     uploads: int = 0
     waiting: list[tuple[str, bytes]] = field(default_factory=list)
     unread: list[Notice] = field(default_factory=list)
-    place: str = "stripes"
-    pair: tuple[str, ...] = ()
-    yarn_view: str = "cards"
-    gap: int | None = None
     by_eye: bool = False
-    drawn: int = 0
+    # What lies beside the picture: a key of `main.PLACES`; whether their list is open on a phone; what was unfolded by
+    # a press; first blankets drawn so far, each to be scrolled to.
+    place: str = "stripes"
+    listing: bool = False
     open: set[str] = field(default_factory=set)
+    drawn: int = 0
+    # Keys of the yarns chosen on the shelf, at most two; the one looked at; whether two together are shown.
+    pair: tuple[str, ...] = ()
+    yarn: str = ""
+    yarn_view: str = "cards"  # or "pair"
+    # The picture to follow, the line drawn on each by digest, which one is chosen, and the stripes along the line.
     scene: Scene | None = None
     lines: dict[str, tuple[int, ...]] = field(default_factory=dict)
     picture: str = ""
     places: int = 8
-    yarn: str = ""
-    stripe: int = 0
+    # How the picture is looked at; the stripe whose tag is open, from 0; whether the next one pressed changes places
+    # with it; the gap that was pressed, after the stripe of that number; a design that is only looked at.
     look: Look = field(default_factory=Look)
-    listing: bool = False
     chosen: int | None = None
     swapping: bool = False
+    gap: int | None = None
     looking: Design | None = None
+    # Whether a stripe was pressed; the newest hand of each picture that was answered; what the last change came to,
+    # read aloud once; the line that a stripe is out, until the next change.
     touched: bool = False
     heard: dict[str, int] = field(default_factory=dict)
     said: str = ""
     taken_out: str = ""
+    # Whether the browser's tab has handed its work over, and whether it cannot keep any.
     tab_given: bool = False
     tab_refused: bool = False
+    # Presses that came while an older one was still being answered, as the page library raises them; keys of widgets
+    # that something was put into and that were not drawn since: a newer press may come between.
     newer: list[BaseException] = field(default_factory=list)
     unseen: set[str] = field(default_factory=set)
 

@@ -741,13 +741,13 @@ def _found(current: Blanket, one: Alternative, i: int, wishes: Wishes) -> None:
             said = one.ordering.verdict.say(*spoken())
         else:
             said = say("another good order, {percent} % behind the first.", percent=figure(100 * one.behind, 1, lang()))
-        buy = sum(c.buy_skeins or 0 for c in plan_of(trial).yardage.colours)
+        skeins = sum_of(trial, plan_of(trial), lang())["skeins"]
         out = [n for n in names if n not in order]
         if out:
             st.html(f"<p>{html.escape(say('Left out: {names}', names=', '.join(out)))}</p>")
         st.html(
             f"<p><b>{html.escape(capital(said))}</b></p>{step_bars(one.ordering)}"
-            f"<p>{html.escape(capital(one.worst.say(*spoken())))} {html.escape(say('{n} skeins to buy', n=buy))}</p>"
+            f"<p>{html.escape(capital(one.worst.say(*spoken())))} {html.escape(capital(skeins))}.</p>"
         )
         here = keys == current.design.order and current.design.stripes is None
         act(

@@ -89,7 +89,7 @@ from blendplan.photo import (
 )
 from blendplan.photo.reading import WHITE_ON_WHITE
 from blendplan.photo.white import WHITE_KINDS
-from blendplan.plan import Plan
+from blendplan.plan import Plan, to_buy
 from blendplan.quantities import Quantities, figure
 from blendplan.stripes import edit
 from blendplan.stripes.model import Stripe
@@ -600,7 +600,7 @@ class Card:
     shades: tuple[Shade, ...]
     picture: str
     put: Callable[[tuple[Shade, ...]], None]
-    read: tuple[Shade, ...] = ()  # as the photograph that is open gives them
+    read: tuple[Shade, ...] = ()  # as its photograph gives them
 
     @property
     def srgb(self) -> str:
@@ -657,7 +657,7 @@ def _find_card(find: Find, i: int) -> None:
         shades=find.shades,
         picture=find.picture,
         put=lambda shades: reads.change_find(find, shades=shades),
-        read=_as_read(find),
+        read=find.read,
     )
     st.html(_cmp_html(card))
     with st.container(key=f"named-{find.photo}-{i}"):
@@ -685,17 +685,6 @@ def _find_card(find: Find, i: int) -> None:
                 _find_ways(find, i)
         if not work().extras.first.alike:
             _own_label(find, key)
-
-
-def _as_read(find: Find) -> tuple[Shade, ...]:
-    """Return the shades of a yarn as its photograph gives them, none where that is not open."""
-    if find.photo not in reads.held_photos():
-        return ()
-    at = reads.finds_of(find.photo).index(find)
-    try:
-        return reads.reading_of(find.photo).yarns[at].shades
-    except (BlendplanError, IndexError):
-        return ()
 
 
 def _find_ways(find: Find, i: int) -> None:
@@ -1216,12 +1205,14 @@ def _one_yarn(current: Blanket) -> None:
             {y.key: f"{sign[y.name]}  {y.name}" for y in current.yarns},
             _look_at,
         )
+        crop = work().crop_of(yarn.key)
         card = Card(
             key=f"y{place}",
             letter=sign[yarn.name],
             shades=yarn.shades,
-            picture=work().crop_of(yarn.key),
+            picture=crop.picture if crop else "",
             put=lambda shades: change(lambda b: change_yarn(b, yarn.key, shades=shades)),
+            read=crop.read if crop else (),
         )
         left, right = st.columns([9, 11])
         with left:
@@ -1422,7 +1413,7 @@ def _put_between(current: Blanket, one: Yarn, two: Yarn) -> None:
         tried = plan_of(put(current))
     except BlendplanError:
         return
-    before, then = ({c.name: c for c in p.yardage.colours} for p in (made, tried))
+    before, then = ({c.name: c for c in to_buy(p).colours} for p in (made, tried))
     needs = then[one.name].need_m - (before[one.name].need_m if one.name in before else 0.0)
     lines = [
         say(

@@ -30,13 +30,19 @@ function up(root, to) {
 // ---- the door: a button presses the ordinary file field that stands hidden beside it
 
 function door(root, data) {
-  root.replaceChildren();
+  const known = root.door;
+  root.door = data;
+  if (known) {
+    // The buttons stay; only what they say and do changes.
+    const [start, camera] = root.querySelectorAll("button");
+    if (start.textContent !== data.words.start) start.textContent = data.words.start;
+    if (camera.textContent !== data.words.camera) camera.textContent = data.words.camera;
+    return;
+  }
   root.className = "ph door";
-  const live = make("p", "refused", root);
+  const bar = make("div", "bar", root), live = make("p", "refused", root);
   live.setAttribute("role", "alert");
-  const field = () => document.querySelector(`.st-key-${data.field} input[type=file]`);
-  const bar = make("div", "bar", null);
-  root.prepend(bar);
+  const here = () => `.st-key-${root.door.field}`, field = () => document.querySelector(`${here()} input[type=file]`);
   // The field may come a little after the door, and a browser lets a press open it for some seconds.
   const ask = (camera, until = Date.now() + 4000) => {
     const input = field();
@@ -44,7 +50,7 @@ function door(root, data) {
       if (Date.now() < until) setTimeout(ask, 50, camera, until);
       return;
     }
-    input.accept = data.accept;
+    input.accept = root.door.accept;
     if (camera) input.setAttribute("capture", "environment");
     else input.removeAttribute("capture");
     input.click();
@@ -60,37 +66,34 @@ function door(root, data) {
   button(data.words.have, "phone", false);
   // What is too large or too many is said here before it is sent, and the rest goes on.
   const sift = (files) => {
-    const fit = [...files].filter((f) => f.size <= data.bytes);
-    const said = [...files].filter((f) => f.size > data.bytes).map((f) => data.words.large.replace("{name}", f.name));
-    if (fit.length > data.room) said.push(data.words.many);
+    const { bytes, room, words } = root.door, fit = [...files].filter((f) => f.size <= bytes);
+    const said = [...files].filter((f) => f.size > bytes).map((f) => words.large.replace("{name}", f.name));
+    if (fit.length > room) said.push(words.many);
     live.textContent = said.join(" ");
     const kept = new DataTransfer();
-    fit.slice(0, data.room).forEach((f) => kept.items.add(f));
+    fit.slice(0, room).forEach((f) => kept.items.add(f));
     return kept.files;
   };
   const taken = (event) => {
-    if (!event.target?.closest?.(`.st-key-${data.field}`)) return;
+    if (!root.isConnected) {
+      document.removeEventListener("change", taken, true);
+      return;
+    }
+    if (!event.target?.closest?.(here())) return;
     const fit = sift(event.target.files);
     if (fit.length === event.target.files.length) return;
     event.target.files = fit;
     if (!fit.length) event.stopImmediatePropagation();
   };
   document.addEventListener("change", taken, true);
-  const over = (event) => event.preventDefault();
-  const dropped = (event) => {
+  root.addEventListener("dragover", (event) => event.preventDefault());
+  root.addEventListener("drop", (event) => {
     event.preventDefault();
     const input = field(), fit = sift(event.dataTransfer?.files ?? []);
     if (!input || !fit.length) return;
     input.files = fit;
     input.dispatchEvent(new Event("change", { bubbles: true }));
-  };
-  root.addEventListener("dragover", over);
-  root.addEventListener("drop", dropped);
-  return () => {
-    document.removeEventListener("change", taken, true);
-    root.removeEventListener("dragover", over);
-    root.removeEventListener("drop", dropped);
-  };
+  });
 }
 
 // ---- one photograph
