@@ -30,7 +30,7 @@ def test_size_in_both() -> None:
 def test_money_rounds_as_a_bill(amount: Decimal) -> None:
     want = amount.quantize(Decimal("0.01"), ROUND_HALF_UP)
     assert METRIC.money(Fraction(amount), "") == str(want)
-    assert Quantities(lang="de").money(Fraction(amount), "€") == f"{want} €".replace(".", ",")
+    assert Quantities(lang="de").money(Fraction(amount), "€") == f"{want}\N{NO-BREAK SPACE}€".replace(".", ",")
 
 
 @pytest.mark.parametrize(

@@ -39,11 +39,13 @@ from blendplan.page.edits import change_design, change_materials, change_ways, c
 from blendplan.page.fields import (
     bullet_list,
     choice_field,
+    facts_html,
     fill,
     folded,
     inert,
-    nothing_yet,
+    line_html,
     number_field,
+    of_blanket,
     press,
     refused,
     refused_html,
@@ -54,10 +56,8 @@ from blendplan.page.fields import (
 )
 from blendplan.page.sight import figure_html, pair_address, sum_of
 from blendplan.page.state import (
-    blanket,
     change,
     lang,
-    plan,
     reach,
     say,
     say_error,
@@ -89,18 +89,15 @@ from blendplan.yarn import Yarn
 LADDER = 3
 
 
-def buying_place() -> None:
+@of_blanket
+def buying_place(current: Blanket, made: Plan) -> None:
     """Draw the place."""
-    current, made = blanket(), plan()
-    if current is None or made is None:
-        nothing_yet()
-        return
     words, now = read_plan(made, lang()), to_buy(made)
     if "shop" in session().open:
         _shop_list(made, now, words.shopping)
         return
     with st.container(key="buy-head", horizontal=True, vertical_alignment="center"):
-        st.html(f"<h2>{html.escape(buy_words(made))}</h2>")
+        st.html(line_html("h2", buy_words(made)))
         if any(need.buy_skeins for need in now.colours):
             st.button(say("List for the shop"), key="shop-open", type="primary", on_click=turn, args=("shop",))
     st.caption(_together(now))
@@ -218,10 +215,10 @@ def _savings(current: Blanket) -> None:
     found = _savings_of(current)
     if not found:
         return
-    st.html(f"<h3>{html.escape(say('What would save a skein'))}</h3>")
+    st.html(line_html("h3", say("What would save a skein")))
     for saving in found:
         with st.container(key=f"saving-{saving.kind}", horizontal=True, vertical_alignment="center", gap="small"):
-            st.html(f"<p>{html.escape(_saving_words(saving, current))}</p>")
+            st.html(line_html("p", _saving_words(saving, current)))
             if saving.kind in DO:
                 press(
                     say(DO[saving.kind]),
@@ -251,7 +248,7 @@ def _saving_words(saving: Saving, current: Blanket) -> str:
 
 def _shop_list(made: Plan, now: Yardage, items: Sequence[ShoppingWords]) -> None:
     """Draw the list: a box to tick, fabric, name, number and lot; what is ticked can be written down as bought."""
-    st.html(f"<h2>{html.escape(say('List for the shop'))}</h2><p>{html.escape(buy_words(made))}</p>")
+    st.html(line_html("h2", say("List for the shop")) + line_html("p", buy_words(made)))
     ticked, bag = [], _bag()
     with st.container(key="shop-rows"):
         for at, item in enumerate(items):
@@ -393,7 +390,7 @@ def _settings(current: Blanket) -> None:
 
 def _weighed_rows(current: Blanket) -> None:
     """Draw the fields for weighed rows, and what has been weighed so far."""
-    st.html(f"<h3>{say('Weighed rows')}</h3>")
+    st.html(line_html("h3", say("Weighed rows")))
     st.caption(say("Weigh the work, crochet some rows, weigh again: the difference is the truest measure there is."))
     names = current.names
     with st.container(horizontal=True, gap="small", vertical_alignment="bottom"):
@@ -585,8 +582,7 @@ def _account(made: Plan, account: Account, show: Quantities, done: int) -> str:
             (say("That is"), enough_words(account.chance_short, lang())),
         ]
     facts.append((say("Weighed"), known))
-    rows = "".join(f"<dt>{html.escape(name)}</dt><dd>{html.escape(value)}</dd>" for name, value in facts)
-    return f"<section><h4>{html.escape(account.name)}</h4><dl>{rows}</dl></section>"
+    return f"<section>{line_html('h4', account.name)}{facts_html(facts)}</section>"
 
 
 def _way(made: Plan, way: WayOut) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -21,8 +20,9 @@ from blendplan.page.fields import (
     choice_field,
     field_of,
     folded,
-    nothing_yet,
+    line_html,
     number_field,
+    of_blanket,
     refused,
     several_field,
     switch_field,
@@ -65,7 +65,7 @@ def fabric_place() -> None:
     """Draw the size, and what the fabric rests on; what is usual is marked as such."""
     current, made = blanket(), plan()
     if current is None:
-        nothing_yet()
+        of_blanket(_told)()
         return
     _size(current)
     if made is not None:
@@ -158,7 +158,7 @@ def _told(current: Blanket, made: Plan) -> None:
             wave=show.size(made.size.wave_cm, 1),
         ),
     )
-    st.html("".join(f'<p class="bp-fact">{html.escape(line)}</p>' for line in lines))
+    st.html("".join(line_html("p", line, "bp-fact") for line in lines))
     for caution in made.cautions:
         st.html(told_html(caution.say(*spoken()), "!"))
 

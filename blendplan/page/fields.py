@@ -24,9 +24,11 @@ from typing import Any, get_args
 
 import streamlit as st
 
+from blendplan.blanket import Blanket
 from blendplan.errors import BlendplanError
 from blendplan.page.routes import address
-from blendplan.page.state import lang, mount, put_typed, reach, say, say_error, session, spoken, typed
+from blendplan.page.state import blanket, lang, mount, plan, put_typed, reach, say, say_error, session, spoken, typed
+from blendplan.plan import Plan
 from blendplan.quantities import figure, into_units, out_of_units, unit_sign
 from blendplan.record import ruled
 from blendplan.units import FACTORS, exact, whole
@@ -216,19 +218,24 @@ def folded(label: str, key: str, draw: Callable[..., object], *args: object) -> 
     return bool(part.open)
 
 
-def title_field(title: str, act: Callable[[], None]) -> None:
-    """Draw the title of the blanket, to be pressed; a maker's own text is shown as it stands."""
-    st.button(inert(title), key="title-bar", on_click=act, type="tertiary")
-
-
 def units_now() -> str:
     """Return the units shown: those of her ways, metric before the first yarn."""
     return spoken()[1]
 
 
-def nothing_yet() -> None:
-    """Say that this part waits for the first yarn."""
-    st.caption(say("This part waits for your first yarn. Add one under Yarn, from a photograph or by its colour code."))
+def of_blanket(draw: Callable[[Blanket, Plan], None]) -> Callable[[], None]:
+    """Return a place that needs a blanket that can be worked; without one it says what it waits for."""
+
+    def place() -> None:
+        current, made = blanket(), plan()
+        if current is None or made is None:
+            st.caption(
+                say("This part waits for your first yarn. Add one under Yarn, from a photograph or by its colour code.")
+            )
+        else:
+            draw(current, made)
+
+    return place
 
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>~$:&@=^\"'/])")
@@ -296,7 +303,7 @@ def beside(srgb: str, label: str, picture: str) -> str:
 
 def bullet_list(items: Iterable[str]) -> str:
     """Return an HTML list of plain texts, escaped."""
-    return "<ul class='bp-list'>" + "".join(f"<li>{html.escape(i)}</li>" for i in items) + "</ul>"
+    return "<ul class='bp-list'>" + "".join(line_html("li", i) for i in items) + "</ul>"
 
 
 def key_mark(srgb: str, text: int | str, label: str = "") -> str:
@@ -353,9 +360,26 @@ def table_html(
     )
 
 
+def line_html(tag: str, text: str, kind: str = "") -> str:
+    """Return a text as HTML; it is escaped here."""
+    named = f' class="{kind}"' if kind else ""
+    return f"<{tag}{named}>{html.escape(text)}</{tag}>"
+
+
+def facts_html(facts: Iterable[tuple[str, str]], kind: str = "") -> str:
+    """Return names and what is known of each, as HTML; escaped."""
+    rows = "".join(line_html("dt", name) + line_html("dd", value) for name, value in facts)
+    return f'<dl class="bp-dl {kind}">{rows}</dl>'
+
+
 def told_html(text: str, sign: str = "i") -> str:
     """Return a line to be told, with its sign; escaped."""
     return f'<p class="bp-told"><b aria-hidden="true">{sign}</b>{html.escape(text)}</p>'
+
+
+def status_html(text: str) -> str:
+    """Return a line that is read aloud when it comes; escaped."""
+    return f'<p role="status">{html.escape(text)}</p>'
 
 
 def refused_html(text: str) -> str:

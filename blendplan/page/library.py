@@ -18,7 +18,18 @@ from blendplan.kept import Library, OnShelf, Shelf, Shelved
 from blendplan.lasting import verdict
 from blendplan.outputs.pattern import pattern, plan_diagram
 from blendplan.page.edits import add_yarn, change_making, change_materials
-from blendplan.page.fields import folded, inert, number_field, press, refused, told_html, try_, whole_field
+from blendplan.page.fields import (
+    folded,
+    inert,
+    line_html,
+    number_field,
+    of_blanket,
+    press,
+    refused,
+    told_html,
+    try_,
+    whole_field,
+)
 from blendplan.page.routes import (
     SERVED,
     WayIn,
@@ -39,7 +50,6 @@ from blendplan.page.state import (
     lang,
     new_blanket,
     open_blanket,
-    plan,
     say,
     say_error,
     session,
@@ -68,12 +78,6 @@ def _library() -> Library:
 
 def _shelf() -> Shelf:
     return Shelf(_library())
-
-
-def _line(tag: str, text: str, name: str = "") -> str:
-    """Return a text as HTML; it is escaped here."""
-    kind = f' class="{name}"' if name else ""
-    return f"<{tag}{kind}>{html.escape(text)}</{tag}>"
 
 
 def library_place() -> None:
@@ -120,7 +124,7 @@ def _blankets() -> None:
     every = _library().blankets()
     out = [one for one in every if not one.put_away]
     if not out:
-        st.html(_line("p", say("No blanket of yours yet."), "bp-none"))
+        st.html(line_html("p", say("No blanket of yours yet."), "bp-none"))
     _draw_missing(every)
     _rail("lib-rail", out)
     away = [one for one in every if one.put_away]
@@ -364,13 +368,13 @@ def _answered() -> None:
 
 def _yarn_shelf() -> None:
     st.html(
-        _line("h2", say("Yarn shelf"))
-        + _line("p", say("What a blanket has set aside is not offered twice."), "bp-state")
+        line_html("h2", say("Yarn shelf"))
+        + line_html("p", say("What a blanket has set aside is not offered twice."), "bp-state")
     )
     shelf, current = _shelf(), blanket()
     lying = shelf.yarns()
     if not lying:
-        st.html(_line("p", say("Nothing on the shelf."), "bp-none"))
+        st.html(line_html("p", say("Nothing on the shelf."), "bp-none"))
     with st.container(key="lib-shelf", horizontal=True, gap="small"):
         for one in lying:
             _lies(one, current)
@@ -520,13 +524,13 @@ def phone_panel() -> None:
     """Draw the phone's way in: the square, the address and the code, or how to open it."""
     way = SERVED.way
     with st.container(key="lib-phone"):
-        st.html(_line("h2", say("The phone beside your hook")))
+        st.html(line_html("h2", say("The phone beside your hook")))
         if way is None:
             how = say("Your phone can show this blanket and count its rows. Close this program and start it again with")
-            st.html(f"{_line('p', how)}<code>blendplan page --at-home</code>")
+            st.html(f"{line_html('p', how)}<code>blendplan page --at-home</code>")
             _trust()
         elif not way.code:
-            st.html(_line("p", say("No phone is let in.")))
+            st.html(line_html("p", say("No phone is let in.")))
             press(say("Let my phone in"), "phone-open", way.renew, type="primary")
             _trust()
         else:
@@ -537,9 +541,10 @@ def _way_in(way: WayIn) -> None:
     lead = say("Hold the phone’s camera over this square. The blanket opens there, and the two follow each other.")
     alt = html.escape(say("A square with the address and the code"), quote=True)
     st.html(
-        f'{_line("p", lead)}<div class="bp-way"><img class="bp-square" alt="{alt}" src="{square(way.link)}">'
-        f"<div>{_line('small', say('or type into the phone’s browser'))}"
-        f"{_line('p', way.place)}{_line('small', say('and there this code'))}{_line('p', way.said)}</div></div>"
+        f'{line_html("p", lead)}<div class="bp-way"><img class="bp-square" alt="{alt}" src="{square(way.link)}">'
+        f"<div>{line_html('small', say('or type into the phone’s browser'))}"
+        f"{line_html('p', way.place)}{line_html('small', say('and there this code'))}"
+        f"{line_html('p', way.said)}</div></div>"
     )
     press(say("Make a new code"), "phone-anew", way.renew)
     st.caption(say("With a new code, phones must come again."))
@@ -557,23 +562,22 @@ def _trust() -> None:
         "What goes between this computer and the phone is not locked. Someone on the same network who knows how "
         "could look on, or use the code. In a café, a library or a class, leave this off."
     )
-    st.html(f'<div class="bp-trust">{_line("h3", say("Only on a home network you trust."))}{_line("p", warned)}</div>')
+    head = line_html("h3", say("Only on a home network you trust."))
+    st.html(f'<div class="bp-trust">{head}{line_html("p", warned)}</div>')
 
 
 # ---- the place of the work
 
 
-def work_place() -> None:
+@of_blanket
+def work_place(current: Blanket, made: Plan) -> None:
     """Draw the way to the page beside the work, the rows to take along, and a plain counter."""
-    current, made, kept = blanket(), plan(), session().kept
-    if current is None or made is None:
-        st.html(_line("p", say("Draw a blanket first; then its rows are counted here."), "bp-none"))
-        return
+    kept = session().kept
     done = min(current.making.rows_done, made.rows)
     where = work_address(kept.library, kept.number)
     st.html(LOOK)
-    st.html(_line("p", say("{done} of {all} rows", done=done, all=made.rows), "bp-count"))
-    st.html("".join(_line("p", line) for line in _coming(kept.library, kept.number, done)))
+    st.html(line_html("p", say("{done} of {all} rows", done=done, all=made.rows), "bp-count"))
+    st.html("".join(line_html("p", line) for line in _coming(kept.library, kept.number, done)))
     lasts = verdict(made)
     if lasts is not None:
         st.html(told_html(lasts.say(*spoken()), "!" if lasts.level == "warning" else "i"))
@@ -586,7 +590,7 @@ def work_place() -> None:
         whole_field(say("Rows done"), "rows-done", done, (0, made.rows), _count)
     folded(say("Written rows"), "rows-fold", _written, made)
     along = say("One file for the phone: it shows and counts by itself, and gives back what was counted.")
-    st.html(_line("h3", say("Rows to take along")) + _line("p", along))
+    st.html(line_html("h3", say("Rows to take along")) + line_html("p", along))
     st.download_button(
         say("Save the rows to take along"),
         partial(rows_along, kept.library, kept.number, lang()),
@@ -624,8 +628,8 @@ def _coming(library: Library, number: int, done: int) -> list[str]:
 def _written(made: Plan) -> None:
     for chapter in pattern(made, lang()).chapters:
         if chapter.code not in ("stripes", "shopping", "counter"):
-            lines = "".join(_line("p", line.text) for line in chapter.lines)
-            st.html(f'<div class="bp-rows">{_line("h3", chapter.title)}{lines}</div>')
+            lines = "".join(line_html("p", line.text) for line in chapter.lines)
+            st.html(f'<div class="bp-rows">{line_html("h3", chapter.title)}{lines}</div>')
     alt = html.escape(say("Stitch diagram of one repeat; the written rows above say the same."), quote=True)
     drawn = address(plan_diagram(made, lang()).encode("utf-8"), "svg")
     st.html(f'<div class="bp-diagram"><img alt="{alt}" src="{drawn}"></div>')

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,12 +12,13 @@ from blendplan.kept import home_folder, told_by
 from blendplan.page.edits import change_ways
 from blendplan.page.fields import (
     choice_field,
+    facts_html,
     inert,
+    line_html,
     refused,
     refused_html,
     scroll_up,
     text_field,
-    title_field,
     told_html,
     try_,
 )
@@ -75,11 +75,8 @@ IN_BAR = ("stripes", "order", "yarn", "buying", "work")
 def go(place: str) -> None:
     """Open a place beside the picture."""
     state = session()
-    state.place, state.listing, state.looking, state.swapping = place, False, None, False
-
-
-def _list_places() -> None:
-    session().listing = not session().listing
+    state.place, state.looking, state.swapping = place, None, False
+    state.open -= {"listing"}
 
 
 def _do(key: str, *, phone: bool) -> None:
@@ -101,10 +98,11 @@ def _do(key: str, *, phone: bool) -> None:
 def _bar() -> None:
     """Draw the bar at the top: the title, which leads to the library, the places, undo, redo, and more."""
     current = blanket()
-    st.html(f'<h1 class="bp-unseen">{html.escape(current.title if current else say("A new blanket"))}</h1>')
+    title = current.title if current else say("A new blanket")
+    st.html(line_html("h1", title, "bp-unseen"))
     with st.container(key="bar", horizontal=True, vertical_alignment="center", gap=None):
         with st.container(key="title-press", width="stretch"):
-            title_field(current.title if current else say("A new blanket"), lambda: go("library"))
+            st.button(inert(title), key="title-bar", on_click=go, args=("library",), type="tertiary")
         with st.container(key=f"at-{session().place}", horizontal=True, width="content", gap=None):
             for name in IN_BAR:
                 st.button(say(PLACES[name]), key=f"go-{name}", on_click=go, args=(name,), type="tertiary")
@@ -121,7 +119,7 @@ def _bar() -> None:
 def _phone_bar() -> None:
     """Draw the bar that stays at the bottom of a phone, and the list of places that it opens."""
     here = say("My blankets") if session().place == "library" else say(PLACES[session().place])
-    if session().listing:
+    if "listing" in session().open:
         with st.container(key="listing", gap=None):
             for name, label in PLACES.items():
                 with st.container(key=f"list-at-{name}" if name != session().place else "list-here"):
@@ -132,7 +130,8 @@ def _phone_bar() -> None:
         st.button(
             f"**{here}**  \n{say('all places')}",
             key="phone-places",
-            on_click=_list_places,
+            on_click=turn,
+            args=("listing",),
             type="tertiary",
             icon=":material/expand_less:",
             icon_position="right",
@@ -225,8 +224,7 @@ def _keys() -> None:
     @st.dialog(say("What the keys do"), width="medium", on_dismiss=lambda: turn("keys"))
     def show() -> None:
         for title, lines in lists:
-            told = "".join(f"<dt>{html.escape(key)}</dt><dd>{html.escape(does)}</dd>" for key, does in lines)
-            st.html(f'<h3>{html.escape(title)}</h3><dl class="bp-dl bp-keys">{told}</dl>')
+            st.html(line_html("h3", title) + facts_html(lines, "bp-keys"))
 
     show()
 
@@ -368,7 +366,7 @@ def _main() -> None:
                         start_side(go)
                     else:
                         if session().place not in OWN_TITLE and session().chosen is None:
-                            st.html(f'<h2 class="bp-place">{html.escape(say(PLACES[session().place]))}</h2>')
+                            st.html(line_html("h2", say(PLACES[session().place]), "bp-place"))
                         _draw_place(session().place)
             with st.container(key="foot"):
                 shelf(go, press_yarn)

@@ -109,15 +109,13 @@ class Session:
     waiting: list[tuple[str, bytes]] = field(default_factory=list)
     unread: list[Notice] = field(default_factory=list)
     by_eye: bool = False
-    # What lies beside the picture: a key of `main.PLACES`; whether their list is open on a phone; what was unfolded by
-    # a press; first blankets drawn so far, each to be scrolled to.
+    # What lies beside the picture: a key of `main.PLACES`; what was unfolded by a press; first blankets drawn so far,
+    # each to be scrolled to.
     place: str = "stripes"
-    listing: bool = False
     open: set[str] = field(default_factory=set)
     drawn: int = 0
-    # Keys of the yarns chosen on the shelf, at most two; the one looked at; whether two together are shown.
+    # Keys of the yarns chosen, at most two, and whether two together are shown or one.
     pair: tuple[str, ...] = ()
-    yarn: str = ""
     yarn_view: str = "cards"  # or "pair"
     # The picture to follow, the line drawn on each by digest, which one is chosen, and the stripes along the line.
     scene: Scene | None = None

@@ -23,16 +23,19 @@ from blendplan.page import edits
 from blendplan.page.fields import (
     bullet_list,
     choice_field,
+    facts_html,
     field_of,
     folded,
     inert,
     key_mark,
-    nothing_yet,
+    line_html,
+    of_blanket,
     order_list,
     photo_line,
     refused,
     refused_html,
     several_field,
+    status_html,
     strands_mark,
     switch_field,
     table_html,
@@ -64,7 +67,6 @@ from blendplan.page.state import (
     change,
     drawing,
     lang,
-    plan,
     put_typed,
     say,
     say_error,
@@ -98,12 +100,9 @@ from blendplan.workspace import plan_of
 from blendplan.yarn import Yarn
 
 
-def stripes_place() -> None:
+@of_blanket
+def stripes_place(current: Blanket, made: Plan) -> None:
     """Draw the tag of the stripe that is chosen, or what can be done to any."""
-    current, made = blanket(), plan()
-    if current is None or made is None:
-        nothing_yet()
-        return
     _taken_out()
     refused("picture")
     refused("tag")
@@ -120,7 +119,7 @@ def _taken_out() -> None:
     if not line:
         return
     with st.container(key="taken-out", horizontal=True, vertical_alignment="center"):
-        st.html(f'<p role="status">{html.escape(line)}</p>')
+        st.html(status_html(line))
         st.button(say("Put it back"), key="put-back", on_click=undo, disabled=not can_undo(), icon=":material/undo:")
 
 
@@ -130,10 +129,8 @@ def _tag(current: Blanket, made: Plan, at: int) -> None:
     stripe = planned.stripe
     with st.container(key="tag"):
         with st.container(key="tag-head", horizontal=True):
-            st.html(
-                f'<p class="bp-soft">{html.escape(say("Stripe {n}, counted from the first row", n=at + 1))}</p>'
-                f"<h2>{html.escape(stripe_name(stripe.strands))}</h2>"
-            )
+            where = say("Stripe {n}, counted from the first row", n=at + 1)
+            st.html(line_html("p", where, "bp-soft") + line_html("h2", stripe_name(stripe.strands)))
             st.button(say("Close"), key="tag-close", on_click=press, args=(at,), type="tertiary")
         with st.container(key="tag-body"):
             with st.container(key="tag-fabric"):
@@ -207,22 +204,12 @@ def _facts(made: Plan, planned: PlannedStripe) -> str:
     looks = [tr(READS[near.reads_as], lang())]
     if from_m > PLACES["hand"] and planned.blend.reads_as != near.reads_as:
         looks.append(say("from where you look: {what}", what=tr(READS[planned.blend.reads_as], lang())))
-    rows = (
-        (
-            say("Height"),
-            say(
-                "{height}, rows {first} to {last}",
-                height=show.size(planned.height_cm, 1),
-                first=planned.first_row,
-                last=planned.last_row,
-            ),
-        ),
+    rows = {"first": planned.first_row, "last": planned.last_row}
+    facts = [
+        (say("Height"), say("{height}, rows {first} to {last}", height=show.size(planned.height_cm, 1), **rows)),
         (say("Needs"), f"{needs}: {of_skein}" if of_skein else needs),
-        *(((say("Looks"), "; ".join(looks)),) if not stripe.solid else ()),
-    )
-    return (
-        '<dl class="bp-dl">' + "".join(f"<dt>{html.escape(a)}</dt><dd>{html.escape(b)}</dd>" for a, b in rows) + "</dl>"
-    )
+    ]
+    return facts_html(facts if stripe.solid else [*facts, (say("Looks"), "; ".join(looks))])
 
 
 def skein_words(share: float) -> str:
@@ -241,7 +228,7 @@ def _actions(made: Plan, at: int) -> None:
     with st.container(key="tag-acts"):
         if state.swapping:
             with st.container(key="swapping", horizontal=True, vertical_alignment="center"):
-                st.html(f'<p role="status">{html.escape(say("Press the other stripe."))}</p>')
+                st.html(status_html(say("Press the other stripe.")))
                 st.button(say("Leave it"), key="swap-leave", on_click=_swapping, args=(False,))
             return
         up, down = _next(made, at, 1), _next(made, at, -1)
@@ -290,14 +277,11 @@ def _stretch(made: Plan, at: int) -> None:
 
 def _any_stripe(current: Blanket, made: Plan) -> None:
     """Draw what can be done to any stripe, and what holds for all of them."""
-    how = (
-        ("", say("Press a stripe to change it, pull its edge for rows, drag it to another place.")),
-        # A phone has no tapes.
-        ("bp-desk", say("Pull the end of a tape to change the size.")),
-        ("", say("The first row is at the bottom, in the picture as in your hands.")),
-    )
-    told = " ".join(f'<span class="{kind}">{html.escape(line)}</span>' for kind, line in how)
-    st.html(f'<p class="bp-soft">{told}</p>')
+    how = say("Press a stripe to change it, pull its edge for rows, drag it to another place.")
+    # A phone has no tapes.
+    tapes = line_html("span", say("Pull the end of a tape to change the size."), "bp-desk")
+    first = say("The first row is at the bottom, in the picture as in your hands.")
+    st.html(f'<p class="bp-soft">{html.escape(how)} {tapes} {html.escape(first)}</p>')
     if current.design.stripes is not None:
         st.caption(say("The stripes are set by hand."))
         act(say("Back to the rule (drops changes by hand)"), "to-rule", _ruled, told="order")
@@ -381,7 +365,7 @@ def _warnings(made: Plan) -> None:
         items.append(f"<li><b>{html.escape(capital(warning.problem.say(*spoken())))}</b><br>{html.escape(mend)}</li>")
     more = len(made.warnings) - 8
     if more > 0:
-        items.append(f"<li>{html.escape(say('and {n} more', n=more))}</li>")
+        items.append(line_html("li", say("and {n} more", n=more)))
     st.html(
         f'<div class="bp-told"><b aria-hidden="true">!</b>{html.escape(say("Worth a look"))}'
         f"<ul>{''.join(items)}</ul></div>"
@@ -479,15 +463,12 @@ def offers(current: Blanket, language: str) -> tuple[Offer, ...]:
     return tuple(out)
 
 
-def order_place() -> None:
+@of_blanket
+def order_place(current: Blanket, made: Plan) -> None:
     """Draw other orders of the same yarns, each with its skeins; looking changes nothing."""
-    current = blanket()
-    if current is None:
-        nothing_yet()
-        return
     n = len(asked_of(current, fitted(current)))
     state = session()
-    st.html(f"<h2>{html.escape(say('The same {n} in another order', n=n))}</h2>")
+    st.html(line_html("h2", say("The same {n} in another order", n=n)))
     if n < 2:
         st.caption(say("An order needs two yarns or more."))
         return
@@ -508,8 +489,7 @@ def order_place() -> None:
         state.looking = None
         st.caption(say("Press a picture to see it large. Nothing changes until you use it."))
     else:
-        line = say("Looking at {name}. Yours is untouched until you use it.", name=looked.name)
-        st.html(f'<p role="status">{html.escape(line)}</p>')
+        st.html(status_html(say("Looking at {name}. Yours is untouched until you use it.", name=looked.name)))
     refused("order-take")
     with st.container(key="hung"):
         for i, one in enumerate(shown):
@@ -533,7 +513,7 @@ def _hung(current: Blanket, one: Offer, i: int) -> None:
         try:
             made = plan_of(trial)
         except BlendplanError as error:
-            st.html(f"<h3>{html.escape(one.name)}</h3>" + refused_html(say_error(error)))
+            st.html(line_html("h3", one.name) + refused_html(say_error(error)))
             return
         with st.container(key=f"hung-look-{i}"):
             st.html(figure_html(trial, say("The blanket in this order: {name}", name=one.name)))
@@ -542,15 +522,12 @@ def _hung(current: Blanket, one: Offer, i: int) -> None:
             )
         total = sum_of(trial, made, lang())
         words = ", ".join(part for part in (total["skeins"], total["price"]) if part)
-        st.html(
-            f'<h3>{html.escape(one.name)}</h3><p class="bp-count">{html.escape(words)}</p>'
-            f'<p class="bp-soft">{html.escape(one.said)}</p>'
-        )
+        st.html(line_html("h3", one.name) + line_html("p", words, "bp-count") + line_html("p", one.said, "bp-soft"))
         if one.design == current.design:
             if state.looking is not None:
                 st.button(say("Back to mine"), key=f"order-back-{i}", on_click=_look_at, args=(None,))
             else:
-                st.html(f'<p class="bp-now">{html.escape(say("On the blanket now"))}</p>')
+                st.html(line_html("p", say("On the blanket now"), "bp-now"))
         else:
             look = "primary" if on else "secondary"
             act(say("Use this order"), f"order-use-{i}", partial(_use, one.design), told="order-take", type=look)
@@ -576,9 +553,7 @@ def _compared(current: Blanket, looked: Offer | None) -> None:
     wishes = replace(fitted(current), aim=one.found.aim if isinstance(one.found.aim, str) else "smoothest", others=())
     doubt = doubts(current, wishes, one.found)
     said = f"<b>{html.escape(say('Compared'))}:</b> {html.escape(one.found.verdict.say(*spoken()))}"
-    close = "".join(
-        f'<p class="bp-compared bp-close">{html.escape(capital(n.say(*spoken())))}</p>' for n in doubt.notices
-    )
+    close = "".join(line_html("p", capital(n.say(*spoken())), "bp-compared bp-close") for n in doubt.notices)
     st.html(f'<p class="bp-compared">{said}</p>{close}')
     for i, unsure in enumerate(doubt.unsure):
         swap = dict(zip(unsure.pair, unsure.pair[::-1], strict=True))
@@ -744,7 +719,7 @@ def _found(current: Blanket, one: Alternative, i: int, wishes: Wishes) -> None:
         skeins = sum_of(trial, plan_of(trial), lang())["skeins"]
         out = [n for n in names if n not in order]
         if out:
-            st.html(f"<p>{html.escape(say('Left out: {names}', names=', '.join(out)))}</p>")
+            st.html(line_html("p", say("Left out: {names}", names=", ".join(out))))
         st.html(
             f"<p><b>{html.escape(capital(said))}</b></p>{step_bars(one.ordering)}"
             f"<p>{html.escape(capital(one.worst.say(*spoken())))} {html.escape(capital(skeins))}.</p>"
@@ -966,7 +941,7 @@ def _proposed(current: Blanket, shades: tuple[tuple[float, float, float], ...], 
     """Draw the shades met, the order that follows them, how far it is from them, and a button to take it."""
     order = found.order
     trial = proposal(current, order)
-    st.html(f"<h3>{html.escape(say('Met along the line, and in your yarn'))}</h3>")
+    st.html(line_html("h3", say("Met along the line, and in your yarn")))
     yarn_srgb = [current.called(name).srgb for name in order]
     met = [lab_to_hex(lab) for lab in shades]
     st.html(
@@ -981,16 +956,11 @@ def _proposed(current: Blanket, shades: tuple[tuple[float, float, float], ...], 
             st.html(refused_html(say_error(error)))
     with right:
         count = 2 * len(order) - 1 if current.design.blend_rows else len(order)
-        st.html(
-            "<p>"
-            + html.escape(
-                say(
-                    "On average a stripe is {d} away from the picture (CIEDE2000; under 2 can hardly be seen).",
-                    d=figure(found.cost / count, 1, lang()),
-                )
-            )
-            + f"</p><p>{html.escape(capital(found.verdict.say(*spoken())))}</p>"
+        away = say(
+            "On average a stripe is {d} away from the picture (CIEDE2000; under 2 can hardly be seen).",
+            d=figure(found.cost / count, 1, lang()),
         )
+        st.html(line_html("p", away) + line_html("p", capital(found.verdict.say(*spoken()))))
         take = partial(change, lambda b: proposal(b, order))
         act(say("Take this order"), "follow-take", take, disabled=trial == current)
         refused("follow-take")
@@ -998,15 +968,9 @@ def _proposed(current: Blanket, shades: tuple[tuple[float, float, float], ...], 
     lines = []
     for i, (name, wanted) in enumerate(zip(order, wanted_along(shades, len(order)), strict=True), 1):
         yarn = current.called(name)
-        away = float(delta_e_2000(wanted, yarn.lab))
-        lines.append(
-            (
-                str(i),
-                key_mark(lab_to_hex(wanted), "", say("met")),
-                key_mark(yarn.srgb, sign[name]) + html.escape(name),
-                figure(away, 1, lang()),
-            )
-        )
+        met_there = key_mark(lab_to_hex(wanted), "", say("met"))
+        off = figure(float(delta_e_2000(wanted, yarn.lab)), 1, lang())
+        lines.append((str(i), met_there, key_mark(yarn.srgb, sign[name]) + html.escape(name), off))
     heads = (say("Stripe"), say("On the line"), say("Yarn"), say("Away"))
     st.html(table_html(say("The order that follows the picture"), heads, lines, left=(0, 1, 2)))
 

@@ -1188,14 +1188,14 @@ def _turn_to(view: str) -> None:
 
 
 def _look_at(key: str) -> None:
-    session().yarn, session().pair = key, (key,)
+    session().pair = (key,)
 
 
 def _one_yarn(current: Blanket) -> None:
     """Draw one yarn at a time: its shade mended by eye, its label, what is on hand."""
     keys = [y.key for y in current.yarns]
     sign = signs_of(current)
-    chosen = next((key for key in (*session().pair, session().yarn) if key in keys), keys[0])
+    chosen = next((key for key in session().pair if key in keys), keys[0])
     yarn, place = current.yarn(chosen), keys.index(chosen)
     with st.container(key="yarn-card"):
         choice_field(

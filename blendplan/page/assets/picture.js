@@ -463,7 +463,7 @@ class Picture {
         b(w.smaller, "smaller", smaller), b(w.larger, "larger", larger), b(w.trueSize, "true", () => this.trueSize(), this.isTrue, { "aria-pressed": String(Boolean(this.isTrue)) }),
         el("span", { class: "sep" }), el("span", { text: `${w.seenFrom} `, id: "seen" }),
         el("div", { role: "radiogroup", "aria-label": w.seenFrom }, ...looks.map(([key, text]) => b(text, `from-${key}`, () => from(key), key === d.from, { role: "radio", "aria-checked": String(key === d.from) }))),
-        el("span", { class: "sep" }), b(w.tones, "tones", () => this.tell({ do: "look", grey: !d.grey }), d.grey, { "aria-pressed": String(Boolean(d.grey)) }));
+        b(w.tones, "tones", () => this.tell({ do: "look", grey: !d.grey }), d.grey, { "aria-pressed": String(Boolean(d.grey)) }));
     } else {
       const choose = el("select", { "aria-label": w.seenFrom, onchange: (e) => from(e.target.value) }, ...looks.map(([key, text]) => el("option", { value: key, text: fill(w.phoneSeen, { place: text }) })));
       choose.value = d.from;
