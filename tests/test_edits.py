@@ -137,7 +137,7 @@ class LawOfEdits(RuleBasedStateMachine):
     def rename(self, data: st.DataObject) -> None:
         key = self.key(data)
         self.fresh += 1
-        self.edited(edits.rename_yarn(self.now, key, f"Name {self.fresh}"), f".materials.yarns[{key}].name")
+        self.edited(edits.change_yarn(self.now, key, name=f"Name {self.fresh}"), f".materials.yarns[{key}].name")
 
     @rule(shade=COLOURS)
     def add(self, shade: Shade) -> None:

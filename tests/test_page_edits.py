@@ -29,12 +29,12 @@ def a_blanket(names: tuple[str, ...] = ("Fern", "Clay", "Milk")) -> Blanket:
 
 def test_a_new_name_changes_the_yarn_and_nothing_else() -> None:
     first = edits.by_hand(a_blanket())
-    made = edits.rename_yarn(first, "Fern", "Moss")
+    made = edits.change_yarn(first, "Fern", name="Moss")
     assert made.yarn("Fern").name == "Moss" and made.design == first.design
     assert [s.stripe.strands[0] for s in make_plan(made).stripes] == ["Moss"] * 3
-    assert edits.rename_yarn(made, "Fern", "Fern") == first
+    assert edits.change_yarn(made, "Fern", name="Fern") == first
     with pytest.raises(BlendplanError, match="give each its own name"):
-        edits.rename_yarn(first, "Fern", "Clay")
+        edits.change_yarn(first, "Fern", name="Clay")
 
 
 def test_a_yarn_taken_away_leaves_no_stripe_of_it() -> None:

@@ -58,7 +58,7 @@ def add(app, data: bytes, name: str = "skeins.jpg") -> str:
     # All that can be done to a photo and its yarns is unfolded.
     app.session_state[f"more-{digest}"] = True
     for i in range(6):
-        app.session_state[f"why-{digest}-{i}"] = True
+        app.session_state["session"].open.add(f"why-{digest}-{i}")
     app.run()
     return digest
 

@@ -47,7 +47,7 @@ def test_a_letter_that_was_dealt_goes_to_no_other(page) -> None:  # noqa: F811
     page.button(key="by-eye").click().run()
     for colour in ("#35566b", "#c8a75a"):
         page.color_picker(key="wheel-0").set_value(colour).run()
-    page.session_state["why--1"] = True
+    page.session_state["session"].open.add("why--1")
     page.run()
     page.button(key="out--1").click().run()
     page.color_picker(key="wheel-0").set_value("#9c4a3c").run()

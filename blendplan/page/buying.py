@@ -54,7 +54,7 @@ from blendplan.page.fields import (
     try_,
     whole_field,
 )
-from blendplan.page.sight import figure_html, pair_address, sum_of
+from blendplan.page.sight import figure_html, pair_address, sums
 from blendplan.page.state import (
     change,
     lang,
@@ -112,7 +112,7 @@ def buying_place(current: Blanket, made: Plan) -> None:
 
 def buy_words(made: Plan) -> str:
     """Return what is to be bought in one line, with its price where it is known."""
-    total = sum_of(made.blanket, made, lang())
+    total = sums(made.blanket, lang())
     return capital(", ".join(part for part in (total["skeins"], total["price"]) if part))
 
 

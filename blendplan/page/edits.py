@@ -31,7 +31,6 @@ __all__ = [
     "drop_yarn",
     "label_all",
     "note_row",
-    "rename_yarn",
     "reorder",
     "signs_of",
     "standing",
@@ -94,11 +93,6 @@ def change_yarn(blanket: Blanket, key: str, **changes: Any) -> Blanket:
 def label_all(blanket: Blanket, **changes: Any) -> Blanket:
     """Return the blanket with some fields of the label of every yarn changed."""
     return change_materials(blanket, yarns=tuple(replace(y, **changes) for y in blanket.yarns))
-
-
-def rename_yarn(blanket: Blanket, key: str, name: str) -> Blanket:
-    """Return the blanket with a yarn called something else; whatever names it keeps its key."""
-    return change_yarn(blanket, key, name=name)
 
 
 def drop_yarn(blanket: Blanket, key: str) -> Blanket:

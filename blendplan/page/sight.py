@@ -233,6 +233,12 @@ def sum_of(current: Blanket, made: Plan | Reckoned, language: str, before: int |
     }
 
 
+@lru_cache(maxsize=64)
+def sums(current: Blanket, language: str) -> dict[str, Any]:
+    """Return what a blanket that can be worked comes to, as `sum_of`."""
+    return sum_of(current, plan_of(current), language)
+
+
 @lru_cache(maxsize=8)
 def digest_of_blanket(current: Blanket) -> str:
     """Return a digest of all that a blanket is."""
@@ -438,7 +444,7 @@ def picture_data(current: Blanket, plan: Plan) -> dict[str, Any]:
             "length": show.size(plan.size.height_cm),
         },
         "counts": {} if looking or plain else _counts(current, plan, chosen),
-        "sum": sum_of(current, plan, lang()),
+        "sum": sums(current, lang()),
         "words": _words(plan),
     }
 
@@ -576,8 +582,7 @@ def _said(at: int | None) -> str:
     current = blanket()
     if current is None:
         return ""
-    plan = plan_of(current)
-    total = sum_of(current, plan, lang())["skeins"]
+    plan, total = plan_of(current), sums(current, lang())["skeins"]
     if at is None or at >= len(plan.stripes):
         return f"{total}."
     return say("Stripe {n}: {rows} rows. {skeins}.", n=at + 1, rows=plan.stripes[at].stripe.rows, skeins=total)
@@ -589,9 +594,8 @@ def remove(at: int) -> None:
     current = blanket()
     if current is not None:
         session().chosen = None
-        session().taken_out = say(
-            "Stripe {n} is out. {skeins}.", n=at + 1, skeins=sum_of(current, plan_of(current), lang())["skeins"]
-        )
+        skeins = sums(current, lang())["skeins"]
+        session().taken_out = say("Stripe {n} is out. {skeins}.", n=at + 1, skeins=skeins)
 
 
 def hold(at: int) -> None:
@@ -681,7 +685,7 @@ def sum_words(plan: Plan | None) -> str:
     """Return skeins and size in a few words, for the phone's bar."""
     if plan is None:
         return say("nothing yet")
-    total = sum_of(plan.blanket, plan, lang())
+    total = sums(plan.blanket, lang())
     return f"{total['short']}  \n{total['size']}"
 
 
@@ -716,7 +720,7 @@ def shelf(go: Callable[[str], None], press_yarn: Callable[[str], None]) -> None:
 
     shelf_part(
         {
-            "sum": sum_of(current, plan, lang()),
+            "sum": sums(current, lang()),
             "yarns": yarns,
             "fabric": hook_words(plan),
             "assumed": current.materials.gauge is None or current.design.hook_mm is None,

@@ -58,7 +58,7 @@ from blendplan.page.sight import (
     remove,
     split,
     stripe_name,
-    sum_of,
+    sums,
 )
 from blendplan.page.state import (
     Scene,
@@ -96,7 +96,6 @@ from blendplan.wishes import (
 )
 from blendplan.wishes import more as more_asked
 from blendplan.wording import capital, tr
-from blendplan.workspace import plan_of
 from blendplan.yarn import Yarn
 
 
@@ -511,7 +510,7 @@ def _hung(current: Blanket, one: Offer, i: int) -> None:
     kept = next((at for at, v in enumerate(current.variants) if v.design == one.design and v.name == one.name), None)
     with st.container(key=f"hung-{'on-' if on else ''}{i}", gap=None):
         try:
-            made = plan_of(trial)
+            total = sums(trial, lang())
         except BlendplanError as error:
             st.html(line_html("h3", one.name) + refused_html(say_error(error)))
             return
@@ -520,7 +519,6 @@ def _hung(current: Blanket, one: Offer, i: int) -> None:
             st.button(
                 say("Look at {name}", name=inert(one.name)), key=f"order-look-{i}", on_click=_look_at, args=(one,)
             )
-        total = sum_of(trial, made, lang())
         words = ", ".join(part for part in (total["skeins"], total["price"]) if part)
         st.html(line_html("h3", one.name) + line_html("p", words, "bp-count") + line_html("p", one.said, "bp-soft"))
         if one.design == current.design:
@@ -716,7 +714,7 @@ def _found(current: Blanket, one: Alternative, i: int, wishes: Wishes) -> None:
             said = one.ordering.verdict.say(*spoken())
         else:
             said = say("another good order, {percent} % behind the first.", percent=figure(100 * one.behind, 1, lang()))
-        skeins = sum_of(trial, plan_of(trial), lang())["skeins"]
+        skeins = sums(trial, lang())["skeins"]
         out = [n for n in names if n not in order]
         if out:
             st.html(line_html("p", say("Left out: {names}", names=", ".join(out))))

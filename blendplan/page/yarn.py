@@ -31,7 +31,6 @@ from blendplan.page.edits import (
     change_yarn,
     drop_yarn,
     label_all,
-    rename_yarn,
     signs_of,
 )
 from blendplan.page.fields import (
@@ -45,6 +44,7 @@ from blendplan.page.fields import (
     fold,
     folded,
     inert,
+    line_html,
     patch,
     photo_door,
     photo_stage,
@@ -144,25 +144,14 @@ def photo_doors(*, first: bool) -> None:
 def start_side(go: Callable[[str], None]) -> None:
     """Draw what stands beside the example blanket at the first start: the ways to a blanket of her own."""
     with st.container(key="start-side"):
-        st.html(
-            f'<h2 class="yp-start">{html.escape(say("Your yarn, two strands at a time."))}</h2><p class="yp-lead">'
-            + html.escape(
-                say(
-                    "Photograph the skeins you own. See how any two look held together, try them in stripes on this "
-                    "blanket, and get the skeins to buy and every row to work."
-                )
-            )
-            + "</p>"
+        lead = say(
+            "Photograph the skeins you own. See how any two look held together, try them in stripes on this "
+            "blanket, and get the skeins to buy and every row to work."
         )
+        st.html(line_html("h2", say("Your yarn, two strands at a time."), "yp-start") + line_html("p", lead, "yp-lead"))
         photo_doors(first=True)
-        steps = (
-            say("photographs"),
-            say("look each yarn over"),
-            say("one label"),
-            say("a size"),
-            say("your blanket"),
-        )
-        st.html(f'<ol class="yp-thread">{"".join(f"<li>{html.escape(step)}</li>" for step in steps)}</ol>')
+        steps = (say("photographs"), say("look each yarn over"), say("one label"), say("a size"), say("your blanket"))
+        st.html(f'<ol class="yp-thread">{"".join(line_html("li", step) for step in steps)}</ol>')
         with st.container(horizontal=True, gap="small"):
             st.button(say("No photographs: choose shades by eye"), key="by-eye", on_click=_begin_by_eye)
             st.button(say("Open a blanket of mine"), key="open-mine", on_click=go, args=("library",))
@@ -334,6 +323,13 @@ def _read(digest: str, **changes: object) -> None:
     try_(f"boxes-{digest}", lambda: reads.read_otherwise(digest, **changes))
 
 
+def _read_button(label: str, key: str, digest: str, look: Mapping[str, Any] | None = None, **changes: object) -> None:
+    """Draw a button that reads a photograph in another way; a white that is named is paper."""
+    if "white" in changes:
+        changes["grey_card"] = False
+    st.button(label, key=f"{key}-{digest}", on_click=_read, args=(digest,), kwargs=changes, **(look or {}))
+
+
 def _tap(digest: str, what: str) -> None:
     reads.held_photos()[digest].tapping = what
 
@@ -365,25 +361,12 @@ def _ask_white(digest: str, reading: PhotoReading) -> None:
         return
     one = len(spots) == 1
     with st.container(key=f"ask-{digest}"):
-        st.html(f"<p>{html.escape(say('Is this white paper?') if one else say('Which of these is white paper?'))}</p>")
+        st.html(line_html("p", say("Is this white paper?") if one else say("Which of these is white paper?")))
         for n, spot in enumerate(spots, 1):
-            st.button(
-                say("Yes, white") if one else say("Number {n} is", n=n),
-                key=f"ask-{n}-{digest}",
-                on_click=_read,
-                args=(digest,),
-                kwargs={"white": spot, "grey_card": False},
-                type="primary",
-                width="stretch",
-            )
-        st.button(
-            say("No") if one else say("None of them"),
-            key=f"ask-none-{digest}",
-            on_click=_read,
-            args=(digest,),
-            kwargs={"white": "off", "grey_card": False},
-            width="stretch",
-        )
+            label = say("Yes, white") if one else say("Number {n} is", n=n)
+            _read_button(label, f"ask-{n}", digest, {"type": "primary", "width": "stretch"}, white=spot)
+        label = say("No") if one else say("None of them")
+        _read_button(label, "ask-none", digest, {"width": "stretch"}, white="off")
 
 
 def _white_ways(digest: str) -> None:
@@ -396,13 +379,7 @@ def _white_ways(digest: str) -> None:
             _tap_button(digest, ("paper", "grey"), say("Tap the white paper"), f"pick-{digest}")
         for white, label in (("auto", say("Look for white paper")), ("off", say("Use no white"))):
             if how.white != white or how.light is not None:
-                st.button(
-                    label,
-                    key=f"white-{white}-{digest}",
-                    on_click=_read,
-                    args=(digest,),
-                    kwargs={"white": white, "grey_card": False},
-                )
+                _read_button(label, f"white-{white}", digest, white=white)
         if tapping in SPOTS or isinstance(how.white, tuple):
             choice_field(
                 say("What you tap"),
@@ -425,7 +402,7 @@ def _other_ways(digest: str) -> None:
             if how.has_card
             else (say("There is a 24-patch colour card in it"), "auto")
         )
-        st.button(label, key=f"card-{digest}", on_click=_read, args=(digest,), kwargs={"card": card})
+        _read_button(label, "card", digest, card=card)
         _tap_button(digest, ("corners",), say("Tap the colour card's corners"), f"corners-{digest}")
         st.button(say("Turn a quarter"), key=f"turn-{digest}", on_click=reads.turn, args=(digest,))
         st.button(say("Close this photograph"), key=f"close-{digest}", on_click=reads.close, args=(digest,))
@@ -593,19 +570,13 @@ def _ends_html(shades: Sequence[Shade]) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class Card:
-    """What a card shows and changes: a yarn read and not yet taken, or a yarn of the blanket."""
+    """Shades that are mended by eye: of a yarn read and not yet taken, or of a yarn of the blanket."""
 
     key: str
-    letter: str
     shades: tuple[Shade, ...]
     picture: str
     put: Callable[[tuple[Shade, ...]], None]
     read: tuple[Shade, ...] = ()  # as its photograph gives them
-
-    @property
-    def srgb(self) -> str:
-        """The colour of the yarn as a whole."""
-        return Yarn(name="-", shades=self.shades).srgb
 
 
 def _find_cards(finds: Sequence[Find]) -> None:
@@ -616,9 +587,13 @@ def _find_cards(finds: Sequence[Find]) -> None:
         for find in finds:
             i = places[find.photo]
             places[find.photo] += 1
-            with st.container(key=f"find-box-{find.photo}-{i}"):
-                _find_card(find, i)
-            rules.append(_mark_rule(f"why-{find.photo}-{i}", find.shades))
+            key = f"{find.photo}-{i}"
+            with st.container(key=f"find-box-{key}"):
+                _find_card(find, key)
+            if f"why-{key}" in session().open:
+                with st.container(key=f"shade-{key}"):
+                    _find_shade(find, key, i)
+            rules.append(_mark_rule(f"why-{key}", find.shades))
         for i in range(max(0, BY_EYE - len(finds)) if session().by_eye else 0):
             with st.container(key=f"empty-card-{i}"):
                 _empty_card(i)
@@ -631,16 +606,14 @@ def _mark_rule(key: str, shades: Sequence[Shade]) -> str:
     return f".st-key-{key} button::before{{background:linear-gradient(90deg,{ends[0]} 50%,{ends[1]} 50%)}}"
 
 
-def _cmp_html(card: Card) -> str:
+def _cmp_html(card: Find) -> str:
     """Return photograph and daylight side by side; several shades as bands by their shares."""
     whole_ = sum(s.share for s in card.shades)
     flat = "".join(f'<b style="flex:{s.share / whole_:.4f};background:{s.srgb}"></b>' for s in card.shades)
-    crop = f'<img alt="" src="{crop_address(card.picture)}">' if card.picture else ""
-    words = (
-        f"<span>{html.escape(say('photograph'))}</span><span>{html.escape(say('daylight'))}</span>"
-        if card.picture
-        else ""
-    )
+    crop = words = ""
+    if card.picture:
+        crop = f'<img alt="" src="{crop_address(card.picture)}">'
+        words = line_html("span", say("photograph")) + line_html("span", say("daylight"))
     return f'<div class="yp-cmp">{crop}<span>{flat}</span></div><div class="yp-cap">{words}</div>'
 
 
@@ -649,42 +622,45 @@ def chip_html(letter: str, srgb: str) -> str:
     return f'<span class="yp-chip" style="background:{srgb};color:{text_on(srgb)}">{html.escape(letter)}</span>'
 
 
-def _find_card(find: Find, i: int) -> None:
-    key = f"find-{find.photo}-{i}"
+def _find_card(find: Find, key: str) -> None:
+    srgb = Yarn(name="-", shades=find.shades).srgb
+    st.html(_cmp_html(find))
+    with st.container(key=f"named-{key}"):
+        with st.container(horizontal=True, gap="small", vertical_alignment="center"):
+            st.html(chip_html(find.letter, srgb), width="content")
+            text_field(
+                say("Name of yarn {n}", n=find.letter),
+                f"find-{key}",
+                find.name,
+                lambda t: reads.change_find(find, name=t),
+                hint=say("name, if you like"),
+            )
+        st.button(sure_words(find.shades), key=f"why-{key}", on_click=_look_closer, args=(key,), type="tertiary")
+        if not work().extras.first.alike:
+            _own_label(find, f"find-{key}")
+
+
+def _look_closer(key: str) -> None:
+    """Unfold how sure the shade of a card is, and what can be done to it, below its row; one at a time."""
+    unfolded = {one for one in session().open if one.startswith("why-")}
+    session().open = (session().open - unfolded) | ({f"why-{key}"} - unfolded)
+
+
+def _find_shade(find: Find, key: str, i: int) -> None:
+    """Draw how far the doubt goes, the shade beside its photograph with steps by eye, and what else it may be."""
     card = Card(
-        key=key,
-        letter=find.letter,
+        key=f"find-{key}",
         shades=find.shades,
         picture=find.picture,
         put=lambda shades: reads.change_find(find, shades=shades),
         read=find.read,
     )
-    st.html(_cmp_html(card))
-    with st.container(key=f"named-{find.photo}-{i}"):
-        with st.container(horizontal=True, gap="small", vertical_alignment="center"):
-            st.html(chip_html(find.letter, card.srgb), width="content")
-            text_field(
-                say("Name of yarn {n}", n=find.letter),
-                key,
-                find.name,
-                lambda t: reads.change_find(find, name=t),
-                hint=say("name, if you like"),
-            )
-        why_key = f"why-{find.photo}-{i}"
-        if typed(why_key):
-            # A word that changes makes another popover of it, which is to stand open as the one before did.
-            put_typed(why_key, True)
-        why = st.popover(sure_words(find.shades), key=why_key, on_change="rerun", type="tertiary")
-        if why.open:
-            with why:
-                if ends := _ends_html(find.shades):
-                    st.html(ends)
-                _by_eye(card)
-                if text := doubt(find.shades):
-                    st.caption(capital(text))
-                _find_ways(find, i)
-        if not work().extras.first.alike:
-            _own_label(find, key)
+    if ends := _ends_html(find.shades):
+        st.html(ends)
+    _by_eye(card)
+    if text := doubt(find.shades):
+        st.caption(capital(text))
+    _find_ways(find, i)
 
 
 def _find_ways(find: Find, i: int) -> None:
@@ -854,7 +830,7 @@ def _look_over() -> None:
     if session().waiting:
         _waiting_line()
     title = say("One yarn. Look it over.") if n == 1 else say("{n} yarns. Look each one over.", n=n)
-    st.html(f"<h2>{html.escape(title if n else say('Your yarn'))}</h2>")
+    st.html(line_html("h2", title if n else say("Your yarn")))
     if finds and session().photos:
         st.caption(say("One missed? Touch it in the photograph. One too many? Press its word, then Not a yarn."))
     away = [f for f in finds if f.photo and f.photo not in reads.held_photos()]
@@ -957,7 +933,7 @@ def _label_for_all(n: int) -> None:
             title = say("One ball band for all {n}", n=n) if n > 1 else say("Its ball band")
         else:
             title = say("One label for all {n}", n=n) if n > 1 else say("Its label")
-        st.html(f"<h3>{html.escape(title)}</h3>")
+        st.html(line_html("h3", title))
         other = first.weight_class is not None and str(first.weight_class) not in WEIGHTS
         value = "each" if not first.alike else "more" if other else _text(first.weight_class)
         options = {k: say(v) for k, v in WEIGHTS.items()} | {"more": say("another weight")}
@@ -1020,10 +996,10 @@ def _how_large() -> None:
             _wish(size=v)
 
     with st.container(key="how-large"):
-        st.html(f"<h3>{html.escape(say('How large?'))}</h3>")
+        st.html(line_html("h3", say("How large?")))
         _pick("first-size", say("How large?"), first.size, options, take)
         if not first.size:
-            st.html(f'<p class="yp-assumed">{html.escape(say("a throw, until you choose"))}</p>')
+            st.html(line_html("p", say("a throw, until you choose"), "yp-assumed"))
         if first.size == "own":
             with st.container(horizontal=True, gap="small"):
                 for side, label in (("width_cm", say("Wide")), ("length_cm", say("Long"))):
@@ -1208,16 +1184,15 @@ def _one_yarn(current: Blanket) -> None:
         crop = work().crop_of(yarn.key)
         card = Card(
             key=f"y{place}",
-            letter=sign[yarn.name],
             shades=yarn.shades,
             picture=crop.picture if crop else "",
-            put=lambda shades: change(lambda b: change_yarn(b, yarn.key, shades=shades)),
+            put=lambda shades: _put_yarn(yarn.key, shades=shades),
             read=crop.read if crop else (),
         )
         left, right = st.columns([9, 11])
         with left:
             st.html(
-                f'<p class="yp-sure">{chip_html(card.letter, card.srgb)} '
+                f'<p class="yp-sure">{chip_html(sign[yarn.name], yarn.srgb)} '
                 f"<b>{html.escape(sure_words(yarn.shades))}</b></p>"
             )
             _by_eye(card)
@@ -1226,9 +1201,7 @@ def _one_yarn(current: Blanket) -> None:
                 st.html(ends)
             folded(say("why?"), f"why-y{place}", _doubts, yarn.shades)
         with right:
-            text_field(
-                say("Name"), f"y{place}-name", yarn.name, lambda t: change(lambda b: rename_yarn(b, yarn.key, t))
-            )
+            field_of(say("Name"), f"y{place}-name", yarn, "name", partial(_put_yarn, yarn.key))
             _label(yarn, place)
         with st.container(horizontal=True):
             press(say("Remove this yarn"), f"y{place}-drop", lambda: change(lambda b: drop_yarn(b, yarn.key)))
@@ -1239,13 +1212,11 @@ def _label(yarn: Yarn, place: int) -> None:
     """Draw the fields of the label and of what lies there; each field shows what is held."""
     key = yarn.key
 
-    def put(**fields: object) -> None:
-        change(lambda b: change_yarn(b, key, **fields))
-
+    put = partial(_put_yarn, key)
     with st.container(horizontal=True, gap="small"):
         _grams_metres(yarn, f"y{place}", put)
     if yarn.label_is_usual:
-        st.html(f'<p class="yp-assumed">{html.escape(_label_words(yarn))}</p>')
+        st.html(line_html("p", _label_words(yarn), "yp-assumed"))
     # The next empty lot is drawn too, so that a first or a further one can be typed.
     for at, lot in enumerate((*yarn.lots, Lot()) if len(yarn.lots) < MAX_LOTS else yarn.lots):
         if at and at == len(yarn.lots) and not st.toggle(say("One more dye lot"), key=f"y{place}-more-lots"):
@@ -1254,6 +1225,10 @@ def _label(yarn: Yarn, place: int) -> None:
     field_of(say("Price of a skein"), f"y{place}-price", yarn, "price", put)
     _class_field(say("Weight class"), f"y{place}-class", yarn.weight_class, lambda v: put(weight_class=v))
     field_of(say("Fibre"), f"y{place}-fibre", yarn, "fibre", put)
+
+
+def _put_yarn(key: str, **fields: object) -> None:
+    change(lambda b: change_yarn(b, key, **fields))
 
 
 def _relabel_all(current: Blanket) -> None:
@@ -1331,7 +1306,7 @@ def _two_together(current: Blanket) -> None:
         return
     one, two = (current.yarn(key) for key in pair)
     title = say("{a} with {b}", a=one.name, b=two.name)
-    st.html(f"<h2>{html.escape(title)}</h2>")
+    st.html(line_html("h2", title))
     blend = mix_yarns([one, two], viewing=current.viewing)
     labs = (one.lab, two.lab)
     near, beside_ = st.columns([29, 30])
@@ -1342,14 +1317,15 @@ def _two_together(current: Blanket) -> None:
             f'style="background:{blend.srgb}">'
         )
     with beside_:
-        st.html(f"<p>{html.escape(_pair_words(current, one, two))}</p>{_blend_ends(blend)}")
+        ends = "" if blend.within is None else _ends_html((Shade(lab=blend.lab, within=blend.within),))
+        st.html(line_html("p", _pair_words(current, one, two)) + ends)
         _put_between(current, one, two)
     walk = ""
     for at, name in enumerate(SEEN_WORDS):
         picture = pair_address(labs, blend.shares, PLACES[name], "round")
         walk += (
             f'<figure style="--at:{at}"><img alt="" src="{picture}">'
-            f"<figcaption>{html.escape(say(SEEN_WORDS[name]))}</figcaption></figure>"
+            f"{line_html('figcaption', say(SEEN_WORDS[name]))}</figure>"
         )
     st.html(f'<div class="yp-walk">{walk}</div>')
     _first_with_each(current, one, two)
@@ -1366,12 +1342,6 @@ def _pair_words(current: Blanket, one: Yarn, two: Yarn) -> str:
         found = mix_yarns([one, two], viewing=replace(current.viewing, from_m=metres))
         words.setdefault(say(READS[found.reads_as]), []).append(place)
     return " ".join(f"{', '.join(where)}: {what}." for what, where in words.items())
-
-
-def _blend_ends(blend: Any) -> str:
-    if blend.within is None:
-        return ""
-    return _ends_html((Shade(lab=blend.lab, within=blend.within),))
 
 
 def _gaps(plan: Plan, lab: Sequence[float]) -> list[tuple[float, int]]:
