@@ -40,6 +40,7 @@ from blendplan.page.fields import (
     bullet_list,
     choice_field,
     facts_html,
+    field_of,
     fill,
     folded,
     inert,
@@ -47,9 +48,10 @@ from blendplan.page.fields import (
     number_field,
     of_blanket,
     press,
+    put_design,
+    put_yarn,
     refused,
     refused_html,
-    switch_field,
     told_html,
     try_,
     whole_field,
@@ -344,16 +346,9 @@ def _prices(current: Blanket, made: Plan) -> None:
     number_field(say("One price for all"), "price-all", prices.pop() if len(prices) == 1 else None, put_all)
     for yarn in used:
         at = [y.key for y in current.yarns].index(yarn.key)
-        number_field(
-            say("Price of a skein of {name}", name=inert(yarn.name)),
-            f"price-{at}",
-            yarn.price,
-            partial(_put_price, yarn.key),
+        field_of(
+            say("Price of a skein of {name}", name=inert(yarn.name)), f"price-{at}", yarn, "price", put_yarn(yarn.key)
         )
-
-
-def _put_price(key: str, price: Fraction | None) -> None:
-    change(lambda b: change_yarn(b, key, price=price))
 
 
 def _settings(current: Blanket) -> None:
@@ -362,29 +357,18 @@ def _settings(current: Blanket) -> None:
         say("Accepted chance of running short (%)"),
         "chance",
         100 * design.chance_short,
-        lambda v: change(lambda b: change_design(b, chance_short=float(v or 0) / 100)),
+        lambda v: put_design(chance_short=float(v or 0) / 100),
         optional=False,
     )
     number_field(
         say("Or extra by hand (%), empty for none"),
         "margin",
         None if design.margin is None else 100 * design.margin,
-        lambda v: change(lambda b: change_design(b, margin=None if v is None else v / 100)),
+        lambda v: put_design(margin=None if v is None else v / 100),
     )
-    number_field(
-        say("Length of a tail"),
-        "tail",
-        design.tail_cm,
-        lambda v: change(lambda b: change_design(b, tail_cm=float(v or 0))),
-        kind="cm",
-        optional=False,
-    )
-    switch_field(
-        say("One skein more of every colour, in case its dye lot is gone later"),
-        "spare-skein",
-        design.spare_skein,
-        lambda v: change(lambda b: change_design(b, spare_skein=v)),
-    )
+    field_of(say("Length of a tail"), "tail", design, "tail_cm", put_design)
+    spare = say("One skein more of every colour, in case its dye lot is gone later")
+    field_of(spare, "spare-skein", design, "spare_skein", put_design)
     _weighed_rows(current)
 
 

@@ -23,6 +23,7 @@ from blendplan.page.fields import (
     line_html,
     number_field,
     of_blanket,
+    put_design,
     refused,
     several_field,
     switch_field,
@@ -94,7 +95,7 @@ def _size(current: Blanket) -> None:
             width, length = usual[chosen]
             change(lambda b: change_design(stretch(b, length), width_cm=width, repeats=None))
         else:
-            change(lambda b: change_design(b, width_cm=None, length_cm=None))
+            put_design(width_cm=None, length_cm=None)
 
     choice_field(
         say("A usual size"),
@@ -109,22 +110,18 @@ def _size(current: Blanket) -> None:
     with columns[1]:
         number_field(say("Wanted length"), "wanted-length", design.length_cm, _wish_length, kind="cm")
     caution = say("Brings the cautions for small children, as a small size does.")
-    field_of(say("For a baby"), "for-baby", design, "for_baby", _design, more=caution)
-
-
-def _design(**changes: Any) -> None:
-    change(lambda b: change_design(b, **changes))
+    field_of(say("For a baby"), "for-baby", design, "for_baby", put_design, more=caution)
 
 
 def _wish_width(width_cm: Fraction | None) -> None:
     """Take a wish for the width; it chooses the repeats again."""
-    change(lambda b: change_design(b, width_cm=None if width_cm is None else float(width_cm), repeats=None))
+    put_design(width_cm=None if width_cm is None else float(width_cm), repeats=None)
 
 
 def _wish_length(length_cm: Fraction | None) -> None:
     """Take a wish for the length; stripes set by hand answer it too."""
     if length_cm is None:
-        change(lambda b: change_design(b, length_cm=None))
+        put_design(length_cm=None)
     else:
         change(lambda b: stretch(b, float(length_cm)))
 
@@ -139,7 +136,7 @@ def _told(current: Blanket, made: Plan) -> None:
         "repeats",
         str(ripple.repeats),
         dict(sorted(widths.items(), key=lambda one: int(one[0]))),
-        lambda n: _design(repeats=int(n)),
+        lambda n: put_design(repeats=int(n)),
         buttons=True,
     )
     lines = (
@@ -184,7 +181,7 @@ def _choices(current: Blanket) -> None:
     made = plan()
     worked = made.worked.ripple if made is not None else ripple
     field_of(say("Stitches on a slope"), "slope", worked, "slope", _ripple)
-    field_of(say("Hook (mm)"), "hook", current.design, "hook_mm", _design)
+    field_of(say("Hook (mm)"), "hook", current.design, "hook_mm", put_design)
     st.caption(say("Empty takes the usual hook for two strands of this yarn."))
 
 
@@ -266,9 +263,9 @@ def _gauge(current: Blanket) -> None:
 def _edges(current: Blanket) -> None:
     """Draw border, fringe, and rows that make the ends straight."""
     design, names = current.design, current.names
-    field_of(say("Rows that make both ends straight"), "straighten", design, "straighten", _design)
+    field_of(say("Rows that make both ends straight"), "straighten", design, "straighten", put_design)
     switch_field(
-        say("A border"), "border-on", design.border is not None, lambda v: _design(border=Border() if v else None)
+        say("A border"), "border-on", design.border is not None, lambda v: put_design(border=Border() if v else None)
     )
     border = design.border
     if border is not None:
@@ -282,7 +279,7 @@ def _edges(current: Blanket) -> None:
             hint=say("none"),
         )
     switch_field(
-        say("A fringe"), "fringe-on", design.fringe is not None, lambda v: _design(fringe=Fringe() if v else None)
+        say("A fringe"), "fringe-on", design.fringe is not None, lambda v: put_design(fringe=Fringe() if v else None)
     )
     fringe = design.fringe
     if fringe is None:

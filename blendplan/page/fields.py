@@ -26,8 +26,22 @@ import streamlit as st
 
 from blendplan.blanket import Blanket
 from blendplan.errors import BlendplanError
+from blendplan.page import edits
 from blendplan.page.routes import address
-from blendplan.page.state import blanket, lang, mount, plan, put_typed, reach, say, say_error, session, spoken, typed
+from blendplan.page.state import (
+    blanket,
+    change,
+    lang,
+    mount,
+    plan,
+    put_typed,
+    reach,
+    say,
+    say_error,
+    session,
+    spoken,
+    typed,
+)
 from blendplan.plan import Plan
 from blendplan.quantities import figure, into_units, out_of_units, unit_sign
 from blendplan.record import ruled
@@ -170,6 +184,16 @@ def choice_field(
         args=(key, apply_known),
     )
     refused(key)
+
+
+def put_design(**changes: Any) -> None:
+    """Take what a field changes of the design."""
+    change(lambda b: edits.change_design(b, **changes))
+
+
+def put_yarn(key: str) -> Callable[..., None]:
+    """Return what takes what a field changes of a yarn of the blanket, by its key."""
+    return lambda **changes: change(lambda b: edits.change_yarn(b, key, **changes))
 
 
 def several_field(

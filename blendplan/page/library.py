@@ -284,21 +284,18 @@ def _done_form(one: Shelved, current: Blanket) -> None:
             ("width_cm", say("Width"), "cm"),
             ("height_cm", say("Length"), "cm"),
         ):
-            number_field(label, f"done-{one.id}-{name}", held.get(name), _put(held, name), kind=kind)
+            number_field(label, f"done-{one.id}-{name}", held.get(name), partial(held.__setitem__, name), kind=kind)
         left = _left_of(current)
         for key, grams in left.items():
             label = say("{name} left", name=inert(current.yarn(key).name))
             number_field(
-                label, f"done-{one.id}-left-{key}", held.get(f"left {key}", grams), _put(held, f"left {key}"), kind="g"
+                label,
+                f"done-{one.id}-left-{key}",
+                held.get(f"left {key}", grams),
+                partial(held.__setitem__, f"left {key}"),
+                kind="g",
             )
         press(say("Done: put the rest on the shelf"), f"lib-done-{one.id}", lambda: _done(one, current), type="primary")
-
-
-def _put(held: dict[str, Any], name: str) -> Callable[[Any], None]:
-    def put(value: Any) -> None:
-        held[name] = value
-
-    return put
 
 
 def _left_of(current: Blanket) -> dict[str, Fraction]:

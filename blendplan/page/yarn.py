@@ -49,6 +49,7 @@ from blendplan.page.fields import (
     photo_door,
     photo_stage,
     press,
+    put_yarn,
     refused,
     refused_html,
     text_field,
@@ -289,8 +290,9 @@ def _one_photo(digest: str) -> None:
                     _white_ways(digest)
                 _other_ways(digest)
                 _notices(reading)
-                _typed_boxes(digest)
-                _take_swatch(digest, reading, finds)
+                folded(say("Type boxes and corners in numbers"), f"typed-{digest}", _typed_boxes, digest)
+                swatch = say("This photo shows a swatch of two strands")
+                folded(swatch, f"swatch-{digest}", _take_swatch, digest, reading, finds)
 
 
 # In the order that the reader wants them: once round the card.
@@ -426,51 +428,45 @@ def _numbers(text: str, field: str) -> list[int]:
 
 def _typed_boxes(digest: str) -> None:
     """Draw the boxes and the corners of the colour card as numbers."""
-    part = fold(say("Type boxes and corners in numbers"), f"typed-{digest}")
-    if not part.open:
-        return
     finds, how = reads.finds_of(digest), reads.how_of(digest)
-    with part:
-        for i, find in enumerate(finds):
+    for i, find in enumerate(finds):
 
-            def take(text: str, at: int = i) -> None:
-                boxes: list[tuple[Sequence[int], int | None]] = [(f.box, n) for n, f in enumerate(finds)]
-                if text.strip():
-                    numbers = _numbers(text, say("box"))
-                    if len(numbers) != 4:
-                        raise PhotoError(
-                            "a box needs four whole numbers: left, top, right, bottom; like 120,80,640,420."
-                        )
-                    boxes[at] = (numbers, at)
-                else:
-                    boxes.pop(at)
-                reads.put_boxes(digest, boxes)
-
-            text_field(
-                say("Box {n}: left, top, right, bottom", n=i + 1),
-                f"typed-{digest}-{i}",
-                ",".join(str(v) for v in find.box),
-                take,
-            )
-        if finds:
-            st.caption(say("A box whose field is emptied goes."))
-
-        def take_corners(text: str) -> None:
-            numbers = _numbers(text, say("corner")) if text.strip() else []
-            if len(numbers) not in (0, 8):
-                raise PhotoError(
-                    "the card's corners are eight whole numbers: x,y of the outer corners at dark skin, bluish green, "
-                    "black and white; like 90,60, 510,64, 506,350, 88,344."
-                )
-            card = tuple(zip(numbers[::2], numbers[1::2], strict=True)) or None
-            reads.read_as(digest, replace(how, card=card, light=None))  # type: ignore[arg-type]
+        def take(text: str, at: int = i) -> None:
+            boxes: list[tuple[Sequence[int], int | None]] = [(f.box, n) for n, f in enumerate(finds)]
+            if text.strip():
+                numbers = _numbers(text, say("box"))
+                if len(numbers) != 4:
+                    raise PhotoError("a box needs four whole numbers: left, top, right, bottom; like 120,80,640,420.")
+                boxes[at] = (numbers, at)
+            else:
+                boxes.pop(at)
+            reads.put_boxes(digest, boxes)
 
         text_field(
-            say("Colour card: x,y of its corners at dark skin, bluish green, black, white"),
-            f"corners-{digest}-typed",
-            ", ".join(f"{x},{y}" for x, y in how.card) if isinstance(how.card, tuple) else "",
-            take_corners,
+            say("Box {n}: left, top, right, bottom", n=i + 1),
+            f"typed-{digest}-{i}",
+            ",".join(str(v) for v in find.box),
+            take,
         )
+    if finds:
+        st.caption(say("A box whose field is emptied goes."))
+
+    def take_corners(text: str) -> None:
+        numbers = _numbers(text, say("corner")) if text.strip() else []
+        if len(numbers) not in (0, 8):
+            raise PhotoError(
+                "the card's corners are eight whole numbers: x,y of the outer corners at dark skin, bluish green, "
+                "black and white; like 90,60, 510,64, 506,350, 88,344."
+            )
+        card = tuple(zip(numbers[::2], numbers[1::2], strict=True)) or None
+        reads.read_as(digest, replace(how, card=card, light=None))  # type: ignore[arg-type]
+
+    text_field(
+        say("Colour card: x,y of its corners at dark skin, bluish green, black, white"),
+        f"corners-{digest}-typed",
+        ", ".join(f"{x},{y}" for x, y in how.card) if isinstance(how.card, tuple) else "",
+        take_corners,
+    )
 
 
 def swatch_of(photo: Any, reading: PhotoReading, finds: Sequence[Find], places: tuple[int, int, int]) -> Swatch:
@@ -488,28 +484,22 @@ def swatch_of(photo: Any, reading: PhotoReading, finds: Sequence[Find], places: 
 
 def _take_swatch(digest: str, reading: PhotoReading, finds: Sequence[Find]) -> None:
     """Draw the choice of which yarns are strands and which is their swatch."""
-    part = fold(say("This photo shows a swatch of two strands"), f"swatch-{digest}")
-    if not part.open:
+    if blanket() is None or len(finds) < 3:
+        st.caption(say("Needs three yarns in one photo, and a blanket: two strands, and a swatch crocheted of both."))
         return
-    with part:
-        if blanket() is None or len(finds) < 3:
-            st.caption(
-                say("Needs three yarns in one photo, and a blanket: two strands, and a swatch crocheted of both.")
-            )
-            return
-        places = list(range(len(finds)))
-        labels = [say("One strand"), say("The other strand"), say("The swatch of both")]
-        for i, (label, column) in enumerate(zip(labels, st.columns(3), strict=True)):
-            with column:
-                st.selectbox(label, places, index=i, format_func=lambda v: finds[v].letter, key=f"sw-{digest}-{i}")
+    places = list(range(len(finds)))
+    labels = [say("One strand"), say("The other strand"), say("The swatch of both")]
+    for i, (label, column) in enumerate(zip(labels, st.columns(3), strict=True)):
+        with column:
+            st.selectbox(label, places, index=i, format_func=lambda v: finds[v].letter, key=f"sw-{digest}-{i}")
 
-        def take() -> None:
-            one, two, both = (int(typed(f"sw-{digest}-{i}", 0)) for i in range(3))
-            swatch = swatch_of(reads.held_photos()[digest].photo, reading, finds, (one, two, both))
-            change(lambda b: change_materials(b, swatches=(*b.materials.swatches, swatch)[-MAX_SWATCHES:]))
+    def take() -> None:
+        one, two, both = (int(typed(f"sw-{digest}-{i}", 0)) for i in range(3))
+        swatch = swatch_of(reads.held_photos()[digest].photo, reading, finds, (one, two, both))
+        change(lambda b: change_materials(b, swatches=(*b.materials.swatches, swatch)[-MAX_SWATCHES:]))
 
-        press(say("Keep this swatch"), f"sw-{digest}-take", take, told=f"sw-{digest}")
-        refused(f"sw-{digest}")
+    press(say("Keep this swatch"), f"sw-{digest}-take", take, told=f"sw-{digest}")
+    refused(f"sw-{digest}")
 
 
 # ---- how sure a shade is, in a maker's words
@@ -935,7 +925,7 @@ def _label_for_all(n: int) -> None:
             title = say("One label for all {n}", n=n) if n > 1 else say("Its label")
         st.html(line_html("h3", title))
         other = first.weight_class is not None and str(first.weight_class) not in WEIGHTS
-        value = "each" if not first.alike else "more" if other else _text(first.weight_class)
+        value = "each" if not first.alike else "more" if other else str(first.weight_class or "")
         options = {k: say(v) for k, v in WEIGHTS.items()} | {"more": say("another weight")}
         if n > 1:
             options["each"] = say("not all alike")
@@ -958,10 +948,6 @@ def _label_for_all(n: int) -> None:
         if "label-own" in session().open or first.grams is not None or first.metres is not None:
             with st.container(horizontal=True, gap="small", key="label-numbers"):
                 _grams_metres(first, "label", _wish)
-
-
-def _text(value: int | None) -> str:
-    return "" if value is None else str(value)
 
 
 def _uk() -> bool:
@@ -1186,7 +1172,7 @@ def _one_yarn(current: Blanket) -> None:
             key=f"y{place}",
             shades=yarn.shades,
             picture=crop.picture if crop else "",
-            put=lambda shades: _put_yarn(yarn.key, shades=shades),
+            put=lambda shades: put_yarn(yarn.key)(shades=shades),
             read=crop.read if crop else (),
         )
         left, right = st.columns([9, 11])
@@ -1201,7 +1187,7 @@ def _one_yarn(current: Blanket) -> None:
                 st.html(ends)
             folded(say("why?"), f"why-y{place}", _doubts, yarn.shades)
         with right:
-            field_of(say("Name"), f"y{place}-name", yarn, "name", partial(_put_yarn, yarn.key))
+            field_of(say("Name"), f"y{place}-name", yarn, "name", put_yarn(yarn.key))
             _label(yarn, place)
         with st.container(horizontal=True):
             press(say("Remove this yarn"), f"y{place}-drop", lambda: change(lambda b: drop_yarn(b, yarn.key)))
@@ -1212,7 +1198,7 @@ def _label(yarn: Yarn, place: int) -> None:
     """Draw the fields of the label and of what lies there; each field shows what is held."""
     key = yarn.key
 
-    put = partial(_put_yarn, key)
+    put = put_yarn(key)
     with st.container(horizontal=True, gap="small"):
         _grams_metres(yarn, f"y{place}", put)
     if yarn.label_is_usual:
@@ -1225,10 +1211,6 @@ def _label(yarn: Yarn, place: int) -> None:
     field_of(say("Price of a skein"), f"y{place}-price", yarn, "price", put)
     _class_field(say("Weight class"), f"y{place}-class", yarn.weight_class, lambda v: put(weight_class=v))
     field_of(say("Fibre"), f"y{place}-fibre", yarn, "fibre", put)
-
-
-def _put_yarn(key: str, **fields: object) -> None:
-    change(lambda b: change_yarn(b, key, **fields))
 
 
 def _relabel_all(current: Blanket) -> None:
