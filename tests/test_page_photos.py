@@ -144,6 +144,19 @@ def test_a_shade_set_by_eye_is_never_read_over(page, photo) -> None:
     assert finds(page)[1].shades != mine[1].shades
 
 
+def test_a_mended_shade_goes_back_to_what_was_read_also_once_it_is_a_yarn_of_the_blanket(page, photo) -> None:
+    digest = add(page, photo)
+    read = finds(page)[0].shades
+    page.button(key=f"find-{digest}-0-0-lighter").click().run()
+    mended = finds(page)[0].shades
+    page.button(key="take-fresh").click().run()
+    at(page, "yarn")
+    assert held(page).blanket.yarns[0].shades == mended != read
+    page.button(key="y0-read").click().run()
+    assert held(page).blanket.yarns[0].shades == read
+    assert not [b for b in page.button if b.key == "y0-read"], "nothing to go back to"
+
+
 def test_undo_takes_back_how_a_photo_is_read_and_turned(page, photo) -> None:
     digest = add(page, photo)
     held, found, shown = page.session_state["session"].photos[digest], finds(page), list_shown(page)
