@@ -118,7 +118,7 @@ def test_a_saving_is_made_by_a_press_and_taken_back(page) -> None:  # noqa: F811
     key = next(b.key for b in page.button if (b.key or "").startswith("save-"))
 
     def shown() -> int:
-        return sum("bp-hung" in one.proto.body for one in page.get("html"))
+        return sum('<img class="bp-hung"' in one.proto.body for one in page.get("html"))
 
     assert not shown()
     page.toggle(key=key.replace("save-", "look-saving-")).set_value(True).run()
