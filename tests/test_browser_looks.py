@@ -112,6 +112,21 @@ def test_a_phone_needs_no_sideways_scroll(browser, served) -> None:
     page.context.close()
 
 
+def test_a_large_desk_shows_the_whole_blanket_and_takes_the_stripe_that_is_pressed(browser, served) -> None:
+    page = open_page(browser, served, width=1920, height=1080)
+    still(page, ".st-key-side button")
+    tab = page.get_by_role("option").nth(3).bounding_box()
+    page.mouse.click(tab["x"] + 8, tab["y"] + tab["height"] / 2)
+    still(page, ".st-key-tag")
+    assert "Stripe 4" in page.locator(".st-key-tag-head").inner_text()
+    cloth, tag = (page.locator(one).bounding_box() for one in ("canvas.cloth", ".st-key-tag"))
+    thread = page.locator("svg.thread path").first.bounding_box()
+    assert cloth["y"] + cloth["height"] <= 1080 - 50, "with what stands below it"
+    assert tag["x"] <= thread["x"] + thread["width"] <= tag["x"] + 60, "the thread ends in the tag's eye"
+    shot(page, "desk-1920-tag")
+    page.context.close()
+
+
 def test_names_are_inert(browser, served) -> None:
     page = open_page(browser, served)
     asked: list[str] = []

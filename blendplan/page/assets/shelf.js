@@ -73,7 +73,9 @@ class Shelf {
     if (on.length !== 2) return;
     const frame = this.root.getBoundingClientRect(), [a, b] = on.map((n) => n.getBoundingClientRect());
     if (Math.abs(a.top - b.top) > 4) return;
-    const y = a.top - frame.top - 6, x0 = a.left + a.width / 2 - frame.left, x1 = b.left + b.width / 2 - frame.left, [lo, hi] = x0 < x1 ? [x0, x1] : [x1, x0];
+    // On a large desk all of this stands in a zoom.
+    const k = frame.width / this.root.offsetWidth, middle = (box) => (box.left + box.width / 2 - frame.left) / k;
+    const y = (a.top - frame.top) / k - 6, x0 = middle(a), x1 = middle(b), [lo, hi] = x0 < x1 ? [x0, x1] : [x1, x0];
     const colours = this.data.yarns.filter((yarn) => yarn.chosen).map((yarn) => yarn.srgb);
     const m0 = lo + (hi - lo) * .25, m1 = lo + (hi - lo) * .75, up = y - 18;
     const strand = (d, c, more = {}) => svg("path", { d, fill: "none", stroke: c, "stroke-width": 5, "stroke-linecap": "round", ...more });
