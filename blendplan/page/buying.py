@@ -17,7 +17,6 @@ import streamlit as st
 
 from blendplan.blanket import Blanket
 from blendplan.budgets import MAX_ROWS
-from blendplan.errors import BlendplanError
 from blendplan.lasting import (
     WayOut,
     account_skeins,
@@ -51,7 +50,7 @@ from blendplan.page.fields import (
     put_design,
     put_yarn,
     refused,
-    refused_html,
+    save_button,
     told_html,
     try_,
     whole_field,
@@ -62,7 +61,6 @@ from blendplan.page.state import (
     lang,
     reach,
     say,
-    say_error,
     session,
     spoken,
     tell,
@@ -74,7 +72,6 @@ from blendplan.plan import Plan, ledger_of, to_buy
 from blendplan.quantities import Quantities
 from blendplan.saving import Saving, savings
 from blendplan.stripes.model import Stripe
-from blendplan.text import download_name
 from blendplan.units import Amount, exact, whole
 from blendplan.wording import Notice, capital
 from blendplan.workspace import plan_of
@@ -424,11 +421,7 @@ def _act(label: str, key: str, act: Callable[[], None]) -> None:
 def _stash(current: Blanket, made: Plan) -> None:
     """Draw how far the yarn on hand goes, and offer changes that fit it."""
     stripes: list[Stripe] = [s.stripe for s in made.stripes]
-    try:
-        reach = rows_possible(stripes, made.yardage, made.yarns, made.settings)
-    except BlendplanError as error:
-        st.html(refused_html(say_error(error)))
-        return
+    reach = rows_possible(stripes, made.yardage, made.yarns, made.settings)
     if reach.sure >= reach.planned:
         st.html(told_html(say("The yarn on hand makes all {n} rows.", n=reach.planned)))
     for notice in reach.notices:
@@ -471,11 +464,7 @@ def _now() -> str:
 
 def _left(made: Plan) -> None:
     """Draw what was bought, the fields to weigh, the doubt that stands first, and the accounts."""
-    try:
-        ledger = ledger_of(made)
-    except BlendplanError as error:
-        st.html(refused_html(say_error(error)))
-        return
+    ledger = ledger_of(made)
     _bought(made, ledger)
     _weighing(made, ledger)
     if ledger.doubts:
@@ -591,13 +580,13 @@ def _way(made: Plan, way: WayOut) -> None:
 # ---- papers to take along
 
 
-KINDS: tuple[tuple[str, str, str], ...] = (
-    ("plan.pdf", "PDF to pin up", "application/pdf"),
-    ("picture.png", "Picture (PNG)", "image/png"),
-    ("sheet.html", "Sheet to send (HTML)", "text/html"),
-    ("rows.txt", "Rows (text)", "text/plain"),
-    ("shopping.csv", "Shopping list (CSV)", "text/csv"),
-    ("stripes.csv", "Stripes (CSV)", "text/csv"),
+KINDS: tuple[tuple[str, str], ...] = (
+    ("plan.pdf", "PDF to pin up"),
+    ("picture.png", "Picture (PNG)"),
+    ("sheet.html", "Sheet to send (HTML)"),
+    ("rows.txt", "Rows (text)"),
+    ("shopping.csv", "Shopping list (CSV)"),
+    ("stripes.csv", "Stripes (CSV)"),
 )
 
 
@@ -620,18 +609,11 @@ def _papers(made: Plan) -> None:
         )
     title, language, the_blanket = made.blanket.title, lang(), made.blanket
     with st.container(horizontal=True, gap="small", key="downloads"):
-        for name, label, mime in KINDS:
+        for name, label in KINDS:
             stem, ending = name.split(".")
             extra = {"shopping": say("shopping"), "stripes": say("stripes")}.get(stem, "")
-            st.download_button(
-                say(label),
-                # Made when pressed, so that no change of the blanket waits for a PDF.
-                lambda n=name: paper_bytes(the_blanket, n, language, str(dialect)),  # type: ignore[misc]
-                file_name=download_name(f"{title} {extra}".strip(), ending),
-                mime=mime,
-                key=f"get-{stem}",
-                on_click="ignore",
-            )
+            make = partial(paper_bytes, the_blanket, name, language, str(dialect))
+            save_button(say(label), f"get-{stem}", f"{title} {extra}".strip(), ending, make)
     _students(the_blanket)
 
 
@@ -653,14 +635,8 @@ def _sheets(the_blanket: Blanket, data: bytes, name: str) -> None:
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
         for sheet, content in class_sheets(the_blanket, read_students(data, name), lang=lang()):
             packed.writestr(zipfile.ZipInfo(sheet), content)
-    st.download_button(
-        say("Save the sheets of the class"),
-        out.getvalue(),
-        file_name=download_name(f"{the_blanket.title} {say('class')}", "zip"),
-        mime="application/zip",
-        key="get-students",
-        on_click="ignore",
-    )
+    title = f"{the_blanket.title} {say('class')}"
+    save_button(say("Save the sheets of the class"), "get-students", title, "zip", out.getvalue())
 
 
 @lru_cache(maxsize=12)

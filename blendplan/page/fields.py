@@ -27,7 +27,7 @@ import streamlit as st
 from blendplan.blanket import Blanket
 from blendplan.errors import BlendplanError
 from blendplan.page import edits
-from blendplan.page.routes import address
+from blendplan.page.routes import MEDIA, address
 from blendplan.page.state import (
     blanket,
     change,
@@ -45,6 +45,7 @@ from blendplan.page.state import (
 from blendplan.plan import Plan
 from blendplan.quantities import figure, into_units, out_of_units, unit_sign
 from blendplan.record import ruled
+from blendplan.text import download_name
 from blendplan.units import FACTORS, exact, whole
 
 
@@ -228,17 +229,41 @@ def switch_field(label: str, key: str, value: bool, apply: Callable[[bool], obje
     refused(key)
 
 
+def file_field(label: str, key: str, ending: str, most_mb: int, take: Callable[[bytes, str], object]) -> None:
+    """Draw a field for a file with an ending; `take` gets its bytes and its name."""
+
+    def taken() -> None:
+        got = typed(key)
+        if got is not None:
+            try_(key, lambda: take(got.getvalue(), str(got.name)))
+
+    st.file_uploader(label, type=[ending], key=key, on_change=taken, max_upload_size=most_mb)
+    refused(key)
+
+
+def save_button(label: str, key: str, title: str, ending: str, data: bytes | Callable[[], bytes]) -> None:
+    """Draw a button that saves a file named after a title; data that are called are made when it is pressed."""
+    name = download_name(title, ending)
+    st.download_button(label, data, file_name=name, mime=MEDIA[ending], key=key, on_click="ignore")
+
+
 def fold(label: str, key: str) -> Any:
     """Return a folded part of the page; its `.open` says whether its content need be drawn at all."""
     return st.expander(label, key=key, on_change="rerun")
 
 
 def folded(label: str, key: str, draw: Callable[..., object], *args: object) -> bool:
-    """Draw a folded part of the page with what draws its content once it is open; return whether it is."""
+    """Draw a folded part of the page with what draws its content once it is open; return whether it is.
+
+    Where the content cannot be worked out a line says why, behind what was drawn of it.
+    """
     part = fold(label, key)
     if part.open:
         with part:
-            draw(*args)
+            try:
+                draw(*args)
+            except BlendplanError as error:
+                st.html(refused_html(say_error(error)))
     return bool(part.open)
 
 

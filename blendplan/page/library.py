@@ -19,6 +19,7 @@ from blendplan.lasting import verdict
 from blendplan.outputs.pattern import pattern, plan_diagram
 from blendplan.page.edits import add_yarn, change_making, change_materials
 from blendplan.page.fields import (
+    file_field,
     folded,
     inert,
     line_html,
@@ -26,6 +27,7 @@ from blendplan.page.fields import (
     of_blanket,
     press,
     refused,
+    save_button,
     told_html,
     try_,
     whole_field,
@@ -59,7 +61,6 @@ from blendplan.page.state import (
 )
 from blendplan.plan import Plan, ledger_of
 from blendplan.quantities import Quantities, skeins_note
-from blendplan.text import download_name
 from blendplan.wording import Notice
 from blendplan.workspace import plan_of, read_workspace, work_of, workspace_to_json
 from blendplan.yarn import Lot, Yarn
@@ -87,10 +88,7 @@ def library_place() -> None:
         press(say("New blanket"), "lib-new", _new, type="primary")
         press(say("The example blanket"), "lib-example", lambda: new_blanket(demo_workspace()))
         with st.popover(say("Open from a file")):
-            st.file_uploader(
-                say("A project file"), type=["json"], key="lib-file", on_change=_open_file, max_upload_size=20
-            )
-            refused("lib-file")
+            file_field(say("A project file"), "lib-file", "json", 20, _take_file)
     _ask_same()
     _blankets()
     _yarn_shelf()
@@ -103,13 +101,7 @@ def _new() -> None:
     session().place = "yarn"
 
 
-def _open_file() -> None:
-    got = typed("lib-file")
-    if got is not None:
-        try_("lib-file", lambda: _take_file(got.getvalue()))
-
-
-def _take_file(data: bytes) -> None:
+def _take_file(data: bytes, name: str) -> None:
     found, notices = read_workspace(data)
     new_blanket(replace(found, extras=replace(found.extras, demo=False)))
     session().told += notices
@@ -221,24 +213,17 @@ def _more(one: Shelved) -> None:
         press(say("Take out again"), f"lib-out-{number}", lambda: _library().mark(number, put_away=False))
     else:
         press(say("Put away"), f"lib-put-{number}", lambda: _library().mark(number, put_away=True))
-    st.download_button(
+    save_button(
         say("Save as a file"),
-        lambda: workspace_to_json(_library().read(number, work_of).now).encode("utf-8"),
-        file_name=download_name(one.title, "json"),
-        mime="application/json",
-        key=f"lib-save-{number}",
-        on_click="ignore",
+        f"lib-save-{number}",
+        one.title,
+        "json",
+        lambda: workspace_to_json(kept.library.read(number, work_of).now).encode("utf-8"),
     )
     current = blanket_of(kept.library, number, one.revision)
     if current is not None:
-        st.download_button(
-            say("Picture to share"),
-            lambda: _share(current, lang()),
-            file_name=download_name(one.title, "png"),
-            mime="image/png",
-            key=f"lib-share-{number}",
-            on_click="ignore",
-        )
+        shared = partial(_share, current, lang())
+        save_button(say("Picture to share"), f"lib-share-{number}", one.title, "png", shared)
         if one.state == "done":
             press(say("It is not done"), f"lib-undone-{number}", lambda: _shelf().reopen(number))
         else:
@@ -588,22 +573,10 @@ def work_place(current: Blanket, made: Plan) -> None:
     folded(say("Written rows"), "rows-fold", _written, made)
     along = say("One file for the phone: it shows and counts by itself, and gives back what was counted.")
     st.html(line_html("h3", say("Rows to take along")) + line_html("p", along))
-    st.download_button(
-        say("Save the rows to take along"),
-        partial(rows_along, kept.library, kept.number, lang()),
-        file_name=download_name(f"{current.title} {say('rows')}", "html"),
-        mime="text/html",
-        key="rows-along",
-        on_click="ignore",
-    )
-    st.file_uploader(
-        say("Counted elsewhere: give the file back"),
-        type=["json"],
-        key="counted-file",
-        on_change=_take_counted,
-        max_upload_size=2,
-    )
-    refused("counted-file")
+    made_along = partial(rows_along, kept.library, kept.number, lang())
+    title = f"{current.title} {say('rows')}"
+    save_button(say("Save the rows to take along"), "rows-along", title, "html", made_along)
+    file_field(say("Counted elsewhere: give the file back"), "counted-file", "json", 2, _counted)
 
 
 def _coming(library: Library, number: int, done: int) -> list[str]:
@@ -636,13 +609,7 @@ def _count(n: int) -> None:
     change(lambda b: change_making(b, rows_done=n))
 
 
-def _take_counted() -> None:
-    got = typed("counted-file")
-    if got is not None:
-        try_("counted-file", lambda: _counted(got.getvalue()))
-
-
-def _counted(data: bytes) -> None:
+def _counted(data: bytes, name: str) -> None:
     kept = session().kept
     hand, presses, named = read_presses(data)
     other = next((one.title for one in kept.library.blankets() if str(one.id) == named != str(kept.number)), None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import streamlit as st
@@ -13,14 +14,14 @@ from blendplan.page.edits import change_ways
 from blendplan.page.fields import (
     choice_field,
     facts_html,
+    file_field,
     inert,
     line_html,
-    refused,
     refused_html,
+    save_button,
     scroll_up,
     text_field,
     told_html,
-    try_,
 )
 from blendplan.page.reads import at_photographs
 from blendplan.page.routes import served
@@ -45,7 +46,6 @@ from blendplan.page.state import (
     tab_keeper,
     take_newer,
     turn,
-    typed,
     undo,
     undo_other,
     unsaved,
@@ -165,12 +165,6 @@ def _start_own() -> None:
     session().place, session().chosen = "yarn", None
 
 
-def _open_upload() -> None:
-    got = typed("open-file")
-    if got is not None:
-        try_("open-file", lambda: open_bytes(got.getvalue()))
-
-
 def more(current: Blanket | None) -> None:
     """Draw what is needed now and then: files, units, language."""
     if work().extras.demo:
@@ -231,26 +225,13 @@ def _keys() -> None:
 
 def _files(current: Blanket | None) -> None:
     from blendplan.palette import write_palette
-    from blendplan.text import download_name
 
     if current is not None:
         text_field(say("Title"), "title", current.title, lambda t: change(lambda b: replace(b, title=t)))
-        st.download_button(
-            say("Save the project file"),
-            workspace_to_json(work()).encode("utf-8"),
-            file_name=download_name(current.title, "json"),
-            mime="application/json",
-            key="save-file",
-            on_click="ignore",
-        )
-        st.download_button(
-            say("Save the yarns as a palette file"),
-            lambda: write_palette(current.yarns),
-            file_name=download_name(current.title, "csv"),
-            mime="text/csv",
-            key="save-palette",
-            on_click="ignore",
-        )
+        project = workspace_to_json(work()).encode("utf-8")
+        save_button(say("Save the project file"), "save-file", current.title, "json", project)
+        palette = partial(write_palette, current.yarns)
+        save_button(say("Save the yarns as a palette file"), "save-palette", current.title, "csv", palette)
         st.caption(say("It holds your yarns, stripes and measures, and small crops of your photos without their data."))
     st.caption(
         say(
@@ -258,10 +239,7 @@ def _files(current: Blanket | None) -> None:
             "only small crops stay with your project. Nothing is sent anywhere else."
         )
     )
-    st.file_uploader(
-        say("Open a project file"), type=["json"], key="open-file", on_change=_open_upload, max_upload_size=20
-    )
-    refused("open-file")
+    file_field(say("Open a project file"), "open-file", "json", 20, lambda data, _: open_bytes(data))
     if served():
         st.caption(_served_line())
     else:

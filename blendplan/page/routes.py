@@ -21,7 +21,6 @@ from dataclasses import dataclass, field, replace
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -159,37 +158,36 @@ MEDIA = {
     "txt": "text/plain; charset=utf-8",
     "csv": "text/csv; charset=utf-8",
     "json": "application/json",
+    "zip": "application/zip",
 }
 
 
 class Handed:
-    """Bytes handed out under the digest of their content; those used last are kept, within a budget of bytes."""
+    """Bytes handed out under a digest; those used last are kept, within a budget of bytes."""
 
     def __init__(self, budget: int = BUDGET) -> None:
         self.budget, self.held = budget, 0
-        self._kept: OrderedDict[str, tuple[bytes, str]] = OrderedDict()
+        self._kept: OrderedDict[str, bytes] = OrderedDict()
         self._lock = threading.Lock()
 
-    def put(self, data: bytes, name: str = "") -> str:
-        """Keep bytes, with the name they are to be saved under, and return their digest of 128 bits."""
-        hashed = hashlib.blake2b(data, digest_size=16)
-        hashed.update(name.encode())
-        digest = hashed.hexdigest()
-        self.keep(digest, data, name)
+    def put(self, data: bytes) -> str:
+        """Keep bytes, and return their digest of 128 bits."""
+        digest = hashlib.blake2b(data, digest_size=16).hexdigest()
+        self.keep(digest, data)
         return digest
 
-    def keep(self, digest: str, data: bytes, name: str = "") -> None:
+    def keep(self, digest: str, data: bytes) -> None:
         """Keep bytes under a digest of what they are made from."""
         with self._lock:
             if digest not in self._kept:
-                self._kept[digest] = (data, name)
+                self._kept[digest] = data
                 self.held += len(data)
             self._kept.move_to_end(digest)
             while self.held > self.budget and len(self._kept) > 1:
-                self.held -= len(self._kept.popitem(last=False)[1][0])
+                self.held -= len(self._kept.popitem(last=False)[1])
 
-    def get(self, digest: str) -> tuple[bytes, str] | None:
-        """Return bytes that were handed out and the name to save them under."""
+    def get(self, digest: str) -> bytes | None:
+        """Return bytes that were handed out."""
         with self._lock:
             found = self._kept.get(digest)
             if found is not None:
@@ -200,33 +198,25 @@ class Handed:
 HANDED = Handed()
 
 
-def address(data: bytes, kind: str = "png", name: str = "") -> str:
-    """Return the address of a picture or paper; the data itself where the page is not served by our own server.
-
-    Parameters
-    ----------
-    data : bytes
-    kind : str
-        One of `MEDIA`.
-    name : str
-        The file name it is saved under; without one it is only shown.
-    """
+def address(data: bytes, kind: str = "png") -> str:
+    """Return the address of a picture, of a kind in `MEDIA`; the data itself where our own server does not run."""
     if SERVED.base is None:
         media = MEDIA[kind].replace("; ", ";")
         return f"data:{media};base64,{base64.b64encode(data).decode('ascii')}"
-    return f"{SERVED.base}/picture/{HANDED.put(data, name)}.{kind}"
+    return f"{SERVED.base}/picture/{HANDED.put(data)}.{kind}"
+
+
+def _for_good(data: bytes | None, kind: str) -> Response:
+    """Answer with what a browser keeps for good, or that there is nothing."""
+    if not data:
+        return Response(status_code=404, headers=STILL)
+    headers = {**STILL, "Cache-Control": "private, max-age=31536000, immutable"}
+    return Response(data, media_type=MEDIA[kind], headers=headers)
 
 
 async def _picture(request: Request) -> Response:
     digest, _, kind = request.path_params["name"].partition(".")
-    found = HANDED.get(digest) if kind in MEDIA else None
-    if found is None:
-        return Response(status_code=404, headers=STILL)
-    data, name = found
-    headers = {**STILL, "Cache-Control": "private, max-age=31536000, immutable"}
-    if name:
-        headers["Content-Disposition"] = f"attachment; filename*=UTF-8''{quote(name)}"
-    return Response(data, media_type=MEDIA[kind], headers=headers)
+    return _for_good(HANDED.get(digest) if kind in MEDIA else None, kind)
 
 
 # What can be made when it is asked for, by the digest of what it is made from; as many as a few windows show.
@@ -275,21 +265,15 @@ async def _later(request: Request) -> Response:
     with _later_lock:
         make, kind = LATER.get(digest, (None, ""))
     if make is None or not _HOW.fullmatch(how):
-        return Response(status_code=404, headers=STILL)
-    found = HANDED.get(f"{digest}/{how}")
-    if found is None:
+        return _for_good(None, kind)
+    data = HANDED.get(f"{digest}/{how}")
+    if data is None:
         try:
             data = await anyio.to_thread.run_sync(make, how, limiter=_drawing())
         except (BlendplanError, ValueError):
-            return Response(status_code=404, headers=STILL)
+            return _for_good(None, kind)
         HANDED.keep(f"{digest}/{how}", data)
-    else:
-        data = found[0]
-    return Response(
-        data,
-        media_type=MEDIA[kind],
-        headers={**STILL, "Cache-Control": "private, max-age=31536000, immutable"},
-    )
+    return _for_good(data, kind)
 
 
 # ---- beside the work
@@ -542,10 +526,7 @@ def _work_picture(request: Request) -> Response:
         data = _picture_of(*found) if found else b""
     except BlendplanError:
         data = b""
-    if not data:
-        return Response(status_code=404, headers=STILL)
-    headers = {**STILL, "Cache-Control": "private, max-age=31536000, immutable"}
-    return Response(data, media_type=MEDIA["webp"], headers=headers)
+    return _for_good(data, "webp")
 
 
 def _follow(request: Request) -> Response:

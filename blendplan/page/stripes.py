@@ -592,12 +592,8 @@ def order_fold(current: Blanket) -> None:
     if len(asked_of(current, wishes)) < 2:
         st.caption(say("An order needs two yarns or more."))
         return
-    try:
-        with st.spinner(say("Looking for good orders")):
-            found = answers(current, wishes)
-    except BlendplanError as error:
-        st.html(refused_html(say_error(error)))
-        return
+    with st.spinner(say("Looking for good orders")):
+        found = answers(current, wishes)
     for i, one in enumerate(found):
         _found(current, one, i, wishes)
     _few(current, wishes)
@@ -905,12 +901,8 @@ def follow_fold(current: Blanket) -> None:
         st.button(
             say("Turn the line round"), key="follow-turn", on_click=_draw_line, args=(scene, (*line[2:], *line[:2]))
         )
-    try:
-        shades = shades_along(scene.photo, line[:2], line[2:])
-        found = _followed(current.yarns, shades, places, current.viewing, current.design.blend_rows)
-    except BlendplanError as error:
-        st.html(refused_html(say_error(error)))
-        return
+    shades = shades_along(scene.photo, line[:2], line[2:])
+    found = _followed(current.yarns, shades, places, current.viewing, current.design.blend_rows)
     _proposed(current, shades, found)
 
 
@@ -948,10 +940,7 @@ def _proposed(current: Blanket, shades: tuple[tuple[float, float, float], ...], 
     )
     left, right = st.columns([1, 2])
     with left:
-        try:
-            st.html(figure_html(trial, say("The blanket in this order: {names}", names=", ".join(order))))
-        except BlendplanError as error:
-            st.html(refused_html(say_error(error)))
+        st.html(figure_html(trial, say("The blanket in this order: {names}", names=", ".join(order))))
     with right:
         count = 2 * len(order) - 1 if current.design.blend_rows else len(order)
         away = say(

@@ -40,6 +40,7 @@ from blendplan.page.fields import (
     choice_field,
     crop_address,
     field_of,
+    file_field,
     fill,
     fold,
     folded,
@@ -1068,14 +1069,7 @@ def _typed_yarns() -> None:
     with columns[2]:
         press(say("Add this yarn"), "typed-add", _add_typed, told="typed")
     refused("typed")
-    st.file_uploader(
-        say("Palette file (CSV with name and srgb)"),
-        type=["csv"],
-        key="palette-file",
-        on_change=_take_palette,
-        max_upload_size=2,
-    )
-    refused("palette-file")
+    file_field(say("Palette file (CSV with name and srgb)"), "palette-file", "csv", 2, _take_palette)
 
 
 def _add_typed() -> None:
@@ -1107,12 +1101,10 @@ def _take_yarns(yarns: tuple[Yarn, ...]) -> None:
     change(all_of)
 
 
-def _take_palette() -> None:
+def _take_palette(data: bytes, name: str) -> None:
     from blendplan.palette import read_palette
 
-    got = typed("palette-file")
-    if got is not None:
-        try_("palette-file", lambda: _take_yarns(read_palette(got.getvalue(), got.name).yarns))
+    _take_yarns(read_palette(data, name).yarns)
 
 
 # ---- the yarns of the blanket
@@ -1419,11 +1411,7 @@ def _match(current: Blanket) -> None:
     colour = str(typed("match", "")).strip()
     if not colour:
         return
-    try:
-        wanted = Shade.from_hex(colour if colour.startswith("#") else f"#{colour}")
-    except BlendplanError as error:
-        st.html(refused_html(say_error(error)))
-        return
+    wanted = Shade.from_hex(colour if colour.startswith("#") else f"#{colour}")
     items = [f"<li>{patch(wanted.srgb, say('wanted'))}</li>"]
     for found in nearest_blends(wanted.lab, current.yarns, viewing=current.viewing, count=5):
         names = " + ".join(dict.fromkeys(found.strands))
