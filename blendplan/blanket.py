@@ -215,6 +215,11 @@ class Blanket:
         """The key of each yarn, by name."""
         return {yarn.name: yarn.key for yarn in self.yarns}
 
+    def by_hand(self, stripes: Iterable[Stripe]) -> Design:
+        """Return the design with stripes set by hand, which name their yarns as a plan does."""
+        keys = self.keys
+        return replace(self.design, stripes=tuple(in_names(stripe, keys) for stripe in stripes))
+
     @property
     def viewing(self) -> Viewing:
         """How blends are looked at: the distance, and what the swatches tell of the far end and of shares."""

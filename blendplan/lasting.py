@@ -185,11 +185,6 @@ def _lacking(ledger: Ledger) -> tuple[tuple[str, int], ...]:
     return tuple((name, ledger.colour(name).buy_skeins) for name in ledger.short)
 
 
-def _keyed(plan: Plan, stripes: Sequence[Stripe]) -> tuple[Stripe, ...]:
-    keys = plan.blanket.keys
-    return tuple(replace(s, strands=tuple(keys[name] for name in s.strands)) for s in stripes)
-
-
 def _worked(plan: Plan, done: int) -> list[int]:
     """Return the rows done of each stripe."""
     return [min(s.stripe.rows, max(0, done - s.first_row + 1)) for s in plan.stripes]
@@ -250,8 +245,7 @@ def _rows(plan: Plan, ledger: Ledger, seconds: float) -> Iterator[WayOut]:
             if fewer == 1
             else note("The blanket becomes {fewer} rows shorter.", "warning", fewer=fewer)
         )
-    made = _keyed(plan, [replace(s, rows=n) for s, n in zip(stripes, rows, strict=True) if n])
-    design = replace(plan.blanket.design, stripes=made)
+    design = plan.blanket.by_hand([replace(s, rows=n) for s, n in zip(stripes, rows, strict=True) if n])
     after = _after(plan, design)
     if said and after is not None:
         yield WayOut(kind="rows", design=design, said=tuple(said), buy=_lacking(after))
@@ -268,7 +262,7 @@ def _other_colour(plan: Plan, ledger: Ledger) -> Iterator[WayOut]:
         for i in reversed(free):
             strands = tuple(other.name if name == worst else name for name in stripes[i].strands)
             changed[i] = replace(stripes[i], strands=strands)
-            design = replace(plan.blanket.design, stripes=_keyed(plan, changed))
+            design = plan.blanket.by_hand(changed)
             after = _after(plan, design)
             if after is None or other.name in after.short:
                 break
@@ -292,7 +286,7 @@ def _border(plan: Plan, ledger: Ledger) -> Iterator[WayOut]:
     """Return the widest border that lets every colour of it last."""
     border = plan.blanket.design.border
     keys = plan.blanket.keys
-    used = border.strands or _keyed(plan, stripes_of(plan))[-1].strands if border else ()
+    used = border.strands or [keys[name] for name in plan.stripes[-1].stripe.strands] if border else ()
     if border is None or not {keys[name] for name in ledger.short} & set(used):
         return
     for rounds in range(border.rounds - 1, -1, -1):

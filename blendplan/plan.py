@@ -114,9 +114,9 @@ class Plan:
         self, folder: str | Path, *, date: datetime.date | None = None, paper: str = "", lang: str = "en"
     ) -> tuple[Path, ...]:
         """Write every output into a folder and return the paths; see `blendplan.outputs.write.write_outputs`."""
-        from blendplan.outputs import write_outputs
+        from blendplan.outputs import How, write_outputs
 
-        return write_outputs(self, folder, date=date, paper=paper, lang=lang)
+        return write_outputs(self, folder, How(date=date, paper=paper, lang=lang))
 
 
 @lru_cache(maxsize=4096)

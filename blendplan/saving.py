@@ -11,7 +11,6 @@ from blendplan.blanket import Blanket, Design
 from blendplan.colour import delta_e_2000
 from blendplan.errors import BlendplanError
 from blendplan.reckon import Reckoned, reckon
-from blendplan.stripes.model import Stripe
 from blendplan.units import Amount
 from blendplan.wording import Notice, note
 from blendplan.yardage.measured import WEIGHED_SPREAD, Z90
@@ -116,12 +115,6 @@ def _of(kind: Kind, blanket: Blanket, design: Design, by: dict[str, int], said: 
     ]
 
 
-def _keyed(blanket: Blanket, stripes: Sequence[Stripe]) -> tuple[Stripe, ...]:
-    """Return stripes as a design holds them, strands by key."""
-    keys = blanket.keys
-    return tuple(replace(s, strands=tuple(keys[name] for name in s.strands)) for s in stripes)
-
-
 def _fewer_rows(blanket: Blanket, now: Reckoned) -> list[Saving]:
     """Return the fewest rows off stripes that save skeins, off as few kinds of stripes as give the same."""
     best: tuple[int, list[Saving]] = (0, [])
@@ -150,7 +143,7 @@ def _shortened(
         replace(s, rows=s.rows - less) if s.strands in kinds and not s.locked and s.rows > less else s
         for s in now.stripes
     ]
-    design = replace(blanket.design, stripes=_keyed(blanket, stripes))
+    design = blanket.by_hand(stripes)
     return _try(blanket, design), design
 
 
@@ -248,7 +241,7 @@ def _other_colour(blanket: Blanket, now: Reckoned) -> list[Saving]:
     for at, old, new, _ in _tries(now):
         stripes = list(now.stripes)
         stripes[at] = replace(stripes[at], strands=tuple(new if n == old else n for n in stripes[at].strands))
-        design = replace(blanket.design, stripes=_keyed(blanket, stripes))
+        design = blanket.by_hand(stripes)
         said = note("{new} instead of {old} in stripe {stripe}", new=new, old=old, stripe=at + 1)
         found = _of("colour", blanket, design, _by(now, _try(blanket, design)), said)
         if found and (not best or found[0].skeins > best[0].skeins):

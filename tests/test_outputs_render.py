@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import struct
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -115,3 +116,12 @@ def test_strands_are_as_thick_as_the_stitch_makes_them() -> None:
     assert fullness_of([yarn(3), yarn(3)], width) < 1.0 < fullness_of([yarn(5), yarn(5)], width)
     assert fullness_of([yarn(4), yarn(4)], 1.3 * width) < 0.85
     assert fullness_of([yarn(4), yarn(None)], 1.3 * width) == 1.0
+
+
+def test_the_legend_has_the_letters_of_the_paper() -> None:
+    """Letters that were dealt stay; the picture that names the second yarn A is that of the yarns named so."""
+    first = blanket("Fern", "Clay", repeats=2, solid_rows=2, blend_rows=1)
+    dealt = [replace(first, letters=(("Fern", fern), ("Clay", clay))) for fern, clay in ("AB", "BA")]
+    plain, same, other = (plan_picture(make_plan(made), size_px=(200, 200)) for made in (first, *dealt))
+    assert plain == same != other
+    assert len({plan_picture(make_plan(made), size_px=(200, 200), legend="numbers") for made in (first, *dealt)}) == 1

@@ -8,7 +8,7 @@ import pytest
 from odd_plans import short_plan
 
 from blendplan.errors import BlendplanError
-from blendplan.outputs.write import write_outputs
+from blendplan.outputs.write import How, write_outputs
 
 NAMES = [
     "plan.json",
@@ -33,7 +33,7 @@ def test_names_are_fixed_and_bytes_are_the_same(tmp_path: Path) -> None:
 
 def test_nothing_is_written_where_making_fails(tmp_path: Path) -> None:
     with pytest.raises(BlendplanError, match="A4, Letter"):
-        write_outputs(short_plan(), tmp_path / "x", paper="A0")
+        write_outputs(short_plan(), tmp_path / "x", How(paper="A0"))
     assert list(tmp_path.iterdir()) == []
 
 
@@ -44,7 +44,7 @@ def test_what_was_there_stays_where_one_file_cannot_be_written(tmp_path: Path) -
     (tmp_path / "rows.txt").mkdir()
     (tmp_path / "rows.txt" / "mine").write_text("kept", encoding="utf-8")
     with pytest.raises(BlendplanError, match="cannot be written"):
-        write_outputs(short_plan(), tmp_path, lang="de")
+        write_outputs(short_plan(), tmp_path, How(lang="de"))
     assert {name: (tmp_path / name).read_bytes() for name in old} == old
     assert (tmp_path / "rows.txt" / "mine").read_text(encoding="utf-8") == "kept"
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(NAMES)

@@ -86,7 +86,7 @@ def write(
 ) -> int:
     """Write the outputs of a blanket as one set, print their names, and say what is to be said."""
     from blendplan.cli.common import progress, show_notices
-    from blendplan.outputs.write import write_outputs
+    from blendplan.outputs.write import How, write_outputs
     from blendplan.plan import make_plan
     from blendplan.wording import tr
 
@@ -94,9 +94,8 @@ def write(
     progress(tr("planning", args.lang))
     plan = make_plan(blanket)
     progress(tr("drawing the picture and the pages", args.lang))
-    paths = write_outputs(
-        plan, args.out, date=day, paper=args.paper, lang=args.lang, semicolon=args.semicolon, others=others
-    )
+    how = How(date=day, paper=args.paper, lang=args.lang, semicolon=args.semicolon)
+    paths = write_outputs(plan, args.out, how, others=others)
     show_notices((*notices, *plan.notices, *plan.yardage.notices), args.lang, blanket.ways.units)
     for path in paths:
         print(path)

@@ -9,6 +9,7 @@ import importlib
 from typing import Any
 
 _HOME = {
+    "How": "blendplan.outputs.write",
     "plan_picture": "blendplan.outputs.render",
     "rows_txt": "blendplan.outputs.tables",
     "write_outputs": "blendplan.outputs.write",

@@ -16,13 +16,13 @@ from typing import Any
 from blendplan.errors import BlendplanError
 from blendplan.fabric.written import write_rows
 from blendplan.lasting import verdict
-from blendplan.outputs.changes import change_words, held_words, join_words, joins_alone, rewind_words
+from blendplan.outputs.changes import balls_told, change_words, held_words
 from blendplan.outputs.pattern import finishing_lines
 from blendplan.plan import Plan, PlannedStripe, ledger_of
 from blendplan.quantities import Quantities, skeins_note
 from blendplan.wording import capital, tr
 from blendplan.yardage.ledger import Account, Ledger
-from blendplan.yardage.strands import Join, StrandEnd
+from blendplan.yardage.strands import StrandEnd
 
 # What the page says beside the rows; names in braces are put in by the page as it counts.
 WORDS: dict[str, str] = {
@@ -149,13 +149,10 @@ def _change(stripe: PlannedStripe, plan: Plan, show: Quantities) -> dict[str, An
 def _balls(plan: Plan, show: Quantities) -> dict[str, list[list[str]]]:
     """Return what is to be done with balls, by the row in which it is told: before its words, and after them."""
     told: defaultdict[str, list[list[str]]] = defaultdict(lambda: [[], []])
-    for rewind in plan.strands.rewinds:
-        told[str(max(1, rewind.row - 1))][0].append(rewind_words(rewind, show))
-    joined: defaultdict[tuple[int, bool], list[Join]] = defaultdict(list)
-    for join in joins_alone(plan):
-        joined[join.at_row, join.within_row].append(join)
-    for (row, within), joins in joined.items():
-        told[str(row)][not within] += join_words(joins, show)
+    for row, (wound, within, at_end) in sorted(balls_told(plan, show).items()):
+        before, after = told[str(max(1, row))]
+        before += [*wound, *within]
+        after += at_end
     return dict(told)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from functools import partial
 
@@ -146,10 +147,22 @@ def _in_change(join: Join, change: StrandChange) -> bool:
     return told and not join.within_row and join.row == change.row + 1
 
 
-def joins_alone(plan: Plan) -> list[Join]:
-    """Return where a ball follows another and no change of stripes tells it."""
+def balls_told(plan: Plan, show: Quantities) -> dict[int, tuple[list[str], list[str], list[str]]]:
+    """Return what is told of balls by row: what is wound before it (row 0: before all), joined in it and at its end.
+
+    Where a change of stripes tells that a ball follows another, nothing is told twice.
+    """
+    told: defaultdict[int, tuple[list[str], list[str], list[str]]] = defaultdict(lambda: ([], [], []))
+    for rewind in plan.strands.rewinds:
+        told[rewind.row - 1][0].append(rewind_words(rewind, show))
     changes = [stripe.change for stripe in plan.stripes]
-    return [join for join in plan.strands.joins if not any(_in_change(join, change) for change in changes)]
+    joined: defaultdict[tuple[int, bool], list[Join]] = defaultdict(list)
+    for join in plan.strands.joins:
+        if not any(_in_change(join, change) for change in changes):
+            joined[join.at_row, join.within_row].append(join)
+    for (row, within), joins in joined.items():
+        told[row][1 if within else 2].extend(join_words(joins, show))
+    return dict(told)
 
 
 def join_words(joins: Sequence[Join], show: Quantities) -> list[str]:

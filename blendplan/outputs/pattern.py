@@ -5,8 +5,7 @@ Before the first chain and after the last row: hook, gauge, swatch; straighten, 
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -16,7 +15,7 @@ from blendplan.fabric.phrases import abbreviation, count_words, row_words
 from blendplan.fabric.ripple import work
 from blendplan.fabric.size import measure
 from blendplan.fabric.written import WrittenRows, abbreviations, top_of, write_rows
-from blendplan.outputs.changes import change_words, held_words, join_words, joins_alone, listed, rewind_words
+from blendplan.outputs.changes import balls_told, change_words, held_words, listed
 from blendplan.outputs.content import Line, Words, read_plan
 from blendplan.plan import Plan, PlannedStripe
 from blendplan.quantities import Quantities
@@ -25,7 +24,6 @@ from blendplan.yardage.care import washing
 from blendplan.yardage.length import row_lengths_m
 from blendplan.yardage.measured import stitch_cm
 from blendplan.yardage.settings import Finish, fringe_pieces
-from blendplan.yardage.strands import Join
 
 # US letters of hooks (trade facts, section 1, a shop's chart; above 8 mm letters differ from maker to maker).
 HOOK_LETTERS = {
@@ -418,11 +416,11 @@ def _notes(plan: Plan, rows: WrittenRows, words: Words, show: Quantities) -> lis
 
 def _rows(plan: Plan, rows: WrittenRows, show: Quantities) -> list[Line]:
     lang, out = show.lang, []
-    flat, done = plan.size.chain_flat_cm, plan.size.width_cm
+    flat, done, balls = plan.size.chain_flat_cm, plan.size.width_cm, balls_told(plan, show)
     for stripe in plan.stripes:
         out.append(Line("heading", _stripe_title(stripe, lang)))
         if stripe.number == 1:
-            out += [Line("do", rewind_words(r, show)) for r in plan.strands.rewinds if r.row == 1]
+            out += [Line("do", text) for text in balls.get(0, _NOTHING)[0]]
             out.append(Line("do", f"{change_words(stripe.change, plan.strands, show)} {rows.foundation}"))
             out += _say(
                 [
@@ -435,7 +433,7 @@ def _rows(plan: Plan, rows: WrittenRows, show: Quantities) -> list[Line]:
                     ),
                 ]
             )
-        out += _stripe_rows(plan, stripe, rows, show)
+        out += _stripe_rows(plan, stripe, rows, balls, show)
         out.append(
             Line(
                 "say",
@@ -464,28 +462,27 @@ def _stripe_title(stripe: PlannedStripe, lang: str) -> str:
     )
 
 
-def _stripe_rows(plan: Plan, stripe: PlannedStripe, rows: WrittenRows, show: Quantities) -> list[Line]:
+# Of balls in a row: nothing wound before it, joined in it or at its end.
+_NOTHING: tuple[list[str], list[str], list[str]] = ([], [], [])
+
+
+def _stripe_rows(
+    plan: Plan, stripe: PlannedStripe, rows: WrittenRows, balls: Mapping[int, Sequence[list[str]]], show: Quantities
+) -> list[Line]:
     """Return the rows of a stripe; one in which a ball follows another or strands change has a line of its own."""
     first, last = stripe.first_row, stripe.last_row
     after = plan.stripes[stripe.number].change if stripe.number < len(plan.stripes) else None
-    wound: defaultdict[int, list[Line]] = defaultdict(list)
-    for rewind in plan.strands.rewinds:
-        if first <= rewind.row - 1 <= last:
-            wound[rewind.row - 1].append(Line("do", rewind_words(rewind, show)))
-    joined: defaultdict[int, list[Join]] = defaultdict(list)
-    for join in joins_alone(plan):
-        if first <= join.at_row <= last:
-            joined[join.at_row].append(join)
-    told = {row: join_words(joins, show) for row, joins in joined.items()}
-    if after is not None and (after.left or after.taken):
-        told[last] = [*told.get(last, []), change_words(after, plan.strands, show)]
-    alone, out, row = {*wound, *told}, [], first
+    changes = [change_words(after, plan.strands, show)] if after is not None and (after.left or after.taken) else []
+    alone = {row for row in balls if first <= row <= last} | ({last} if changes else set())
+    out: list[Line] = []
+    row = first
     while row <= last:
         written = row <= len(rows.rows)
         end = row if written or row in alone else min([r for r in alone if r > row], default=last + 1) - 1
+        wound, within, at_end = balls.get(row, _NOTHING)
         said = rows.rows[row - 1] if written else rows.again(row, end).say(show.lang)
-        texts = [said, *told.get(row, [])]
-        out += [*wound.get(row, []), *(Line("do", text) for text in (texts if written else [" ".join(texts)]))]
+        texts = [said, *within, *at_end, *(changes if end == last else [])]
+        out += [Line("do", text) for text in (*wound, *(texts if written else [" ".join(texts)]))]
         if rows.check and end == min(plan.rows, len(rows.rows)):
             out.append(Line("say", rows.check))  # as soon as the rows that are checked by it are written
         row = end + 1

@@ -18,7 +18,7 @@ from blendplan.fabric.gauge import WIDTH_OVER_HEIGHT, default_gauge
 from blendplan.fabric.layout import RowLayout, lay_heights, lay_row
 from blendplan.fabric.rows import Part, Row, Step
 from blendplan.fabric.shapes import LADDER
-from blendplan.outputs.content import letters
+from blendplan.outputs.content import letters_of
 from blendplan.picture.canvas import Geometry, cut_out, encode_png, paint
 from blendplan.picture.geometry import Shape, prepare
 from blendplan.picture.legend import with_legend, with_title
@@ -190,6 +190,12 @@ def thin_marks(marks: tuple[Mark, ...], least: float) -> tuple[Mark, ...]:
     return (*kept, marks[-1])
 
 
+def _legend(plan: Plan) -> list[tuple[str, str, tuple[str, ...]]]:
+    """Return letter, name and colour of each yarn of the stripes, with the letters of the paper."""
+    striped = {name for planned in plan.stripes for name in planned.stripe.strands}
+    return [(sign, name, (plan.yarn(name).srgb,)) for name, sign in letters_of(plan).items() if name in striped]
+
+
 def plan_picture(
     plan: Plan, *, size_px: tuple[int, int] = (1600, 1200), legend: bool | Literal["numbers"] = True
 ) -> bytes:
@@ -197,21 +203,13 @@ def plan_picture(
     pixels, marks = plan_pixels(plan, size_px)
     if legend:
         tall = pixels.shape[0]
-        colours = {yarn.name: yarn.srgb for yarn in plan.yarns}
-        signs = letters(name for planned in plan.stripes for name in planned.stripe.strands)
-        pixels = with_legend(
-            pixels,
-            [(sign, name, (colours[name],)) for name, sign in signs.items()] if legend is True else [],
-            marks=[(mark.place * tall, mark.text) for mark in thin_marks(marks, 0.03)],
-        )
+        numbers = [(mark.place * tall, mark.text) for mark in thin_marks(marks, 0.03)]
+        pixels = with_legend(pixels, _legend(plan) if legend is True else [], marks=numbers)
     return encode_png(pixels)
 
 
 def share_picture(plan: Plan, lang: str = "en") -> bytes:
     """Return one picture to share as PNG bytes: the blanket, its title and size, and the yarns it is made of."""
     show = Quantities(plan.blanket.ways.units, lang)
-    pixels, _ = plan_pixels(plan, (1200, 1200))
-    colours = {yarn.name: yarn.srgb for yarn in plan.yarns}
-    signs = letters(name for planned in plan.stripes for name in planned.stripe.strands)
-    shown = with_legend(pixels, [(sign, name, (colours[name],)) for name, sign in signs.items()])
+    shown = with_legend(plan_pixels(plan, (1200, 1200))[0], _legend(plan))
     return encode_png(with_title(shown, plan.blanket.title, show.both_sizes(plan.size.width_cm, plan.size.height_cm)))

@@ -35,6 +35,9 @@ class How:
     semicolon: bool = False
 
 
+PLAIN = How()
+
+
 def _shopping(plan: Plan, how: How) -> bytes:
     shades = {yarn.name: yarn.srgb for yarn in plan.yarns}
     currency = plan.blanket.ways.currency
@@ -54,24 +57,16 @@ OUTPUTS: dict[str, Callable[[Plan, How], bytes]] = {
 }
 
 
-def make_outputs(plan: Plan, how: How | None = None) -> dict[str, bytes]:
+def make_outputs(plan: Plan, how: How = PLAIN) -> dict[str, bytes]:
     """Return every output of a plan by its name."""
-    return {name: make(plan, how or How()) for name, make in OUTPUTS.items()}
+    return {name: make(plan, how) for name, make in OUTPUTS.items()}
 
 
 def write_outputs(
-    plan: Plan,
-    folder: str | Path,
-    *,
-    date: date | None = None,
-    paper: str = "",
-    lang: str = "en",
-    semicolon: bool = False,
-    others: Mapping[str, bytes] | None = None,
+    plan: Plan, folder: str | Path, how: How = PLAIN, *, others: Mapping[str, bytes] | None = None
 ) -> tuple[Path, ...]:
-    """Write every output of a plan into a folder and return the paths."""
-    made = make_outputs(plan, How(date=date, paper=paper, lang=lang, semicolon=semicolon))
-    return write_set(folder, {**(others or {}), **made})
+    """Write every output of a plan into a folder, others with them as one set, and return the paths."""
+    return write_set(folder, {**(others or {}), **make_outputs(plan, how)})
 
 
 COLUMNS = ("name", "yarns", "terms", "units")

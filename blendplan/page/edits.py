@@ -167,8 +167,7 @@ def by_hand(blanket: Blanket) -> Blanket:
 
 def with_stripes(blanket: Blanket, stripes: Seq[Stripe]) -> Blanket:
     """Return the blanket with stripes set by hand, which name their yarns as a plan does."""
-    keys = blanket.keys
-    return change_design(blanket, stripes=tuple(in_names(stripe, keys) for stripe in stripes))
+    return replace(blanket, design=blanket.by_hand(stripes))
 
 
 def change_stripes(blanket: Blanket, act: Callable[[Seq[Stripe]], tuple[Stripe, ...]]) -> Blanket:

@@ -13,43 +13,12 @@ from blendplan.yarn import Yarn
 
 # Words on bands and how gently the fibre is washed as a rule: 0 machine warm, 1 machine gentle, 2 by hand, cool.
 # Common practice, no source; the band itself always counts for more.
-FIBRES: dict[str, int] = {
-    "acrylic": 0,
-    "polyacryl": 0,
-    "polyacrylic": 0,
-    "polyester": 0,
-    "nylon": 0,
-    "polyamide": 0,
-    "polyamid": 0,
-    "cotton": 0,
-    "baumwolle": 0,
-    "linen": 1,
-    "leinen": 1,
-    "flax": 1,
-    "hemp": 1,
-    "hanf": 1,
-    "bamboo": 1,
-    "bambus": 1,
-    "viscose": 1,
-    "viskose": 1,
-    "rayon": 1,
-    "lyocell": 1,
-    "modal": 1,
-    "superwash": 1,
-    "wool": 2,
-    "wolle": 2,
-    "schurwolle": 2,
-    "merino": 2,
-    "alpaca": 2,
-    "alpaka": 2,
-    "mohair": 2,
-    "cashmere": 2,
-    "kaschmir": 2,
-    "silk": 2,
-    "seide": 2,
-    "angora": 2,
-    "yak": 2,
-}
+_WASHED = (
+    "acrylic polyacryl polyacrylic polyester nylon polyamide polyamid cotton baumwolle",
+    "linen leinen flax hemp hanf bamboo bambus viscose viskose rayon lyocell modal superwash",
+    "wool wolle schurwolle merino alpaca alpaka mohair cashmere kaschmir silk seide angora yak",
+)
+FIBRES = {word: level for level, words in enumerate(_WASHED) for word in words.split()}
 
 # CIE lightness difference from which two yarns count as dark beside light, and the lightness below which a yarn
 # counts as dark. *Assumed*.

@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from blendplan.errors import StripeError
+from blendplan.fabric.gauge import Gauge
+from blendplan.fabric.ripple import Worked
 from blendplan.fabric.rows import Row
 from blendplan.stripes.model import Stripe, total_rows
 from blendplan.units import Amount
@@ -17,8 +19,6 @@ from blendplan.yardage.measured import (
     DEFAULT_SPREAD,
     Calibration,
     FabricDefaults,
-    StitchGauge,
-    WorkedRows,
     area_working_m,
     calibrate,
     hook_from_stitch_width,
@@ -36,8 +36,8 @@ from blendplan.yarn import Yarn
 class Fabric:
     """What is worked, and what is known of it when it is done."""
 
-    worked: WorkedRows
-    gauge: StitchGauge
+    worked: Worked
+    gauge: Gauge
     width_cm: float | None = None  # finished size; taken from the gauge where not told
     height_cm: float | None = None
     hook_mm: float | None = None  # for the area model; taken from the stitch width where not told
@@ -95,7 +95,7 @@ class Yardage:
         }
 
 
-def row_lengths_m(worked: WorkedRows, rows: int, stitch_width_cm: float) -> tuple[float, ...]:
+def row_lengths_m(worked: Worked, rows: int, stitch_width_cm: float) -> tuple[float, ...]:
     """Return the default yarn of each row, metres of each strand.
 
     The first row's turning chain is part of the foundation chain.

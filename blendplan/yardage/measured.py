@@ -20,7 +20,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
-from typing import Literal, Protocol
+from typing import Literal
 
 from blendplan.budgets import MAX_ROWS
 from blendplan.errors import QuantityError, YarnError
@@ -56,33 +56,6 @@ WEIGHED_SPREAD = 0.05
 
 # 95th percentile of the standard normal distribution: half-width of a central 90 % range in standard deviations.
 Z90 = NormalDist().inv_cdf(0.95)
-
-
-class WorkedRows(Protocol):
-    """What the estimate needs of a worked ripple: its foundation chain and its rows."""
-
-    @property
-    def chain(self) -> int:
-        """Chains of the foundation, those to turn with included."""
-        ...
-
-    def row_at(self, number: int, /) -> Row:
-        """Return the row of a number, counted from 1."""
-        ...
-
-
-class StitchGauge(Protocol):
-    """What the estimate needs of a gauge: the flat size of one stitch."""
-
-    @property
-    def stitch_width_cm(self) -> float:
-        """Width of one stitch."""
-        ...
-
-    @property
-    def row_height_cm(self) -> float:
-        """Height of one row."""
-        ...
 
 
 def stitch_cm(kind: str, stitch_width_cm: float) -> float:

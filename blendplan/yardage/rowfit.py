@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from blendplan.errors import QuantityError, YarnError
 from blendplan.stripes.model import Stripe
 from blendplan.units import Amount, choice
+from blendplan.wording import Notice, note, rounded
 
 Goal = Literal["nearest", "longest", "least"]
 _INFEASIBLE = 2
@@ -179,6 +180,15 @@ def _binding(model: _Model) -> tuple[str, ...]:
     price = result.ineqlin.marginals[: len(model.colours)]
     ranked = sorted((p, name) for p, name in zip(price, model.colours, strict=True) if p < -1e-9)
     return tuple(name for _, name in ranked)
+
+
+def unproven(gap: float) -> Notice:
+    """Return that an answer was not proven best, and how much better another may be, as a share."""
+    return note(
+        "The time ran out before this was proven best; a better answer may differ by {gap} %.",
+        "assumed",
+        gap=rounded(100 * gap, 1),
+    )
 
 
 def fit_rows(

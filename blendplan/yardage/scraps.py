@@ -26,7 +26,8 @@ from blendplan.budgets import MAX_ROWS
 from blendplan.errors import StripeError, YarnError
 from blendplan.stripes.model import Stripe
 from blendplan.units import number, whole
-from blendplan.wording import Notice, note, rounded
+from blendplan.wording import Notice, note
+from blendplan.yardage.rowfit import unproven
 from blendplan.yarn import Yarn
 
 Pair = tuple[str, str]
@@ -350,13 +351,7 @@ def _result(task: _Task, strands: NDArray[np.int_], rows: Sequence[int], *, boun
             )
         )
     if gap:
-        notices.append(
-            note(
-                "The time ran out before this was proven best; a better answer may differ by {gap} %.",
-                "assumed",
-                gap=rounded(100 * gap, 1),
-            )
-        )
+        notices.append(unproven(gap))
     return ScrapShare(
         stripes=arrange(rows, pools, light, mean),
         used_m=tuple(zip(task.names, used.tolist(), strict=True)),

@@ -10,11 +10,11 @@ from blendplan.budgets import MAX_ROWS
 from blendplan.errors import YarnError
 from blendplan.stripes.model import Stripe, runs_of, total_rows
 from blendplan.units import Amount, number, whole
-from blendplan.wording import Notice, Rounded, note, rounded
+from blendplan.wording import Notice, Rounded, note
 from blendplan.yardage.length import Yardage
 from blendplan.yardage.measured import Z90
 from blendplan.yardage.need import Demand, Supply, chance_short, supply_of
-from blendplan.yardage.rowfit import RowFit, RowProblem, fit_rows
+from blendplan.yardage.rowfit import RowFit, RowProblem, fit_rows, unproven
 from blendplan.yardage.settings import YardageSettings, tail_counts
 from blendplan.yarn import Yarn
 
@@ -164,13 +164,7 @@ def explain(fit: RowFit) -> tuple[Notice, ...]:
     if fit.binding:
         out.append(note("Held back by {names}: more of it would allow more.", names=", ".join(fit.binding)))
     if not fit.exact:
-        out.append(
-            note(
-                "The time ran out before this was proven best; a better answer may differ by {gap} %.",
-                "assumed",
-                gap=rounded(100 * fit.gap, 1),
-            )
-        )
+        out.append(unproven(fit.gap))
     return tuple(out)
 
 
