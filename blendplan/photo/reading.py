@@ -438,7 +438,7 @@ def _read_yarn(seen: Opened, lit: Lit, place: Place, region: Mask) -> YarnReadin
         raise PhotoError("the box {box} of {name} holds only see-through pixels; move it onto the yarn.", **about)
     if float(view.full[region].mean()) > _TOO_BRIGHT:
         raise PhotoError("the yarn at {box} of {name} is too bright to read: photograph it darker.", **about)
-    pixels = pixels_of(photo, view, region, lit.light)
+    pixels = pixels_of(photo, view, region, lit.light, place.box)
     several = place.dyes is not None and place.dyes != 1
     notices = []
     if place.dyes is None and several_dyes(view.linear[region]):

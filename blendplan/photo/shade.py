@@ -37,8 +37,9 @@ _SHADED, _FLECKED = 0.045, 0.1
 # An even sky needs no gain (path-traced, measured: .93 to 1.02).
 _LEAST_GAIN = 1.02
 # Beside a white the hardest light needed 1.2 to 1.7 (path-traced). Without one a shade is what the photo itself shows,
-# and the camera's exposure mattered more than a side in shadow.
-_MOST_GAIN, _MOST_ALONE = 1.65, 1.4
+# and the camera's exposure mattered more than a side in shadow; real boxes are not to be read beyond 1.4 times as light
+# as their mean.
+_MOST_GAIN, _MOST_ALONE = 1.65, 1.38
 # The shade is not lighter than this quantile of the yarn's own light (assumed: something of a yarn is lit).
 _LIT = 0.85
 # Chromaticity (Oklab a, b over L, the part that runs along with light taken out) spreads so far between its 10 and
@@ -69,7 +70,7 @@ def whole_light(linear: Floats, full: NDArray[np.bool_], *, white: bool = False)
     was read from a white or a card in the photo.
 
     With m the mean of luminance and d a quantile just below its median, the gain is g = (m / d)^p, not below 1 and at
-    most 1.4, or 1.65 beside a white; p falls to 0 where light and dark are flecks of two hues. Beside a white the light
+    most 1.38, or 1.65 beside a white; p falls to 0 where light and dark are flecks of two hues. Beside a white the light
     that is missing, g - 1, brings its gloss. The level is at most the light that 85 % of the yarn's pixels stay below,
     and one that would leave sRGB is lowered before its chroma is touched.
     """

@@ -255,6 +255,7 @@ def _without_specks(members: Mask) -> Mask:
     return members | (size <= _HOLE)[holes]
 
 
+Box = tuple[int, int, int, int]
 # So many pixels say all that a yarn has to say; more only cost time.
 _MOST_PIXELS = 12_000
 # A code at or above this in any channel is overexposed.
@@ -269,11 +270,14 @@ class Pixels:
     full: NDArray[np.bool_]  # (n,), overexposed in a channel
 
 
-def pixels_of(photo: Photo, view: View, region: NDArray[np.bool_], light: Light | None = None) -> Pixels:
+def pixels_of(
+    photo: Photo, view: View, region: NDArray[np.bool_], light: Light | None = None, box: Box | None = None
+) -> Pixels:
     """Return the pixels of the cells of a region, evenly thinned.
 
     `view`: of the same photo; `region`: cells of the view; `light`: brings them to neutral daylight; without it they
-    are as the photo shows them.
+    are as the photo shows them; `box`: pixels of the upright photo, what lies beyond is left out as long as a cell
+    is wider.
     """
     side = view.block
     rows, columns = np.nonzero(region)
@@ -281,6 +285,10 @@ def pixels_of(photo: Photo, view: View, region: NDArray[np.bool_], light: Light 
     y = (rows[:, None] * side + within // side).ravel()
     x = (columns[:, None] * side + within % side).ravel()
     seen = photo.counts[y, x]
+    if box is not None:
+        left, top, right, bottom = (v * photo.scale for v in box)
+        inside = seen & (x >= left - 0.5) & (x < right - 0.5) & (y >= top - 0.5) & (y < bottom - 0.5)
+        seen = inside if inside.any() else seen
     y, x = y[seen], x[seen]
     # A fixed shuffle: an even step could fall into a rhythm with the strands.
     pick = np.sort(np.random.default_rng(len(y)).permutation(len(y))[:_MOST_PIXELS])
@@ -293,7 +301,6 @@ def pixels_of(photo: Photo, view: View, region: NDArray[np.bool_], light: Light 
     return Pixels(linear=np.clip(linear, 0, None), full=np.asarray((codes >= FULL).any(axis=1)))
 
 
-Box = tuple[int, int, int, int]
 Polygon = tuple[tuple[int, int], ...]
 
 # Rings round fewer cells are strands that stand out and hollows: nothing to look at. Assumed.
