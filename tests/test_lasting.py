@@ -149,6 +149,30 @@ def test_every_way_has_its_picture() -> None:
     assert all(png.startswith(b"\x89PNG") for png in drawn.values()) and len(set(drawn.values())) == len(drawn)
 
 
+@pytest.mark.parametrize("share", [0.02, 0.2])
+def test_no_way_out_gives_a_begun_stripe_another_colour(share: float) -> None:
+    """Of stripe 2, in work, two rows are done: its Clay stays whatever else will do."""
+    plan, ledger = worked(share)
+    for out in ways_out(plan, ledger):
+        after = out.plan(plan.blanket)
+        assert [s.stripe.strands for s in after.stripes[:2]] == [s.stripe.strands for s in plan.stripes[:2]]
+
+
+@pytest.mark.parametrize(("done", "begins"), [(6, 2), (7, 3), (8, 3), (11, 4)])
+def test_another_lot_begins_with_a_stripe_of_which_no_row_is_done(done: int, begins: int) -> None:
+    """Clay is in stripes 2 (rows 7 to 10), 3 (11 to 16) and 4 (17 to 20)."""
+    first = blanket(*NAMES, solid_rows=6, blend_rows=4)
+    making = Making(
+        rows_done=done,
+        purchases=tuple(Purchase(yarn=name, skeins=9) for name in NAMES),
+        weighings=(Weighing(row=done, left=(Weighed(yarn="Clay", grams=1, answer="kept"),)),),
+    )
+    plan = make_plan(replace(first, making=making))
+    row = {2: 7, 3: 11, 4: 17}[begins]
+    said = [notice.text for notice in way(ways_out(plan, ledger_of(plan)), "buy").said]
+    assert f"Where its dye lot is another one, begin it with stripe {begins} (row {row})." in said
+
+
 def test_locked_stripes_are_not_changed() -> None:
     plan, ledger = worked(0.5, locked=True)
     (buy,) = ways_out(plan, ledger)

@@ -338,6 +338,38 @@ def test_hook_gauge_and_swatch_are_told() -> None:
     assert "One repeat is 5.6 in (14.3 cm) wide" in imperial and "Hook and tension" in imperial
 
 
+def test_materials_tell_class_fibre_put_up_skeins_and_lots() -> None:
+    """All that one needs at the shop and before the first row; a label that nobody read is told as usual."""
+    lots = (*lying(2, "L 7"), *lying(0, "L 8", (30,)))
+    yarns = (yarn("Fern", fibre="80 % wool", lots=lots), yarn("Clay", weight_class=3, grams=None, metres=None))
+    made = blanket("Fern", "Clay", solid_rows=2, blend_rows=1, yarns=yarns)
+    lines = _chapter(text_of(made), "Materials", "Hook and gauge")
+    assert lines[:5] == [
+        "A Fern: medium (4), 80 % wool, 100 g = 180 m a skein; 2 skeins and 30 g opened",
+        "   ball 1: on hand, opened, 30 g, dye lot L 8, for stripe 1",
+        "   balls 2\u20133: on hand, dye lot L 7, for stripes 1\u20132",
+        "B Clay: light (3), label not known, usual: 100 g = 240 m a skein; 1 skein",
+        "   ball 1: to buy, dye lot ________, for stripes 2\u20133",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("lots", "asked"),
+    [
+        (lying(1, "L 7"), "; ask for dye lot L 7, which you have"),
+        (lying(1), "; ask for the dye lot of those you have"),
+        ((), ""),
+    ],
+)
+def test_the_shop_is_asked_for_the_lot_that_lies_there(lots: Any, asked: str) -> None:
+    made = blanket("Fern", "Clay", solid_rows=14, yarns=(yarn("Fern", lots=lots), yarn("Clay")))
+    fern = next(line for line in text_of(made).splitlines() if line.startswith("[ ] Fern: needs"))
+    need = make_plan(made).yardage.colour("Fern")
+    assert need.buy_skeins and fern.endswith(f"; buy {need.buy_skeins} skeins{asked}")
+    opened = need.buy_skeins + need.skeins_on_hand
+    assert f"\nA Fern: medium (4), 100 g = 180 m a skein; {opened} skeins\n" in text_of(made)
+
+
 def test_the_fringe_is_cut_from_yarn_that_is_counted() -> None:
     """By hand: 128 places of 1 cm are 26 knots 5 cm apart; 2 pieces each of 2 x 10 + 5 = 25 cm are 52 pieces, 13 m."""
     gauge = Gauge(stitch_width_cm=1.0, row_height_cm=2.0, hook_mm=8.0, basis="swatch", height_basis="swatch")

@@ -65,17 +65,26 @@ def test_every_saving_is_a_design_that_saves_what_it_says(metres: int) -> None:
         assert (then.settings.join_at == "anywhere") == (saving.kind == "join")
 
 
-def test_a_weighed_row_that_bears_the_usual_out_saves_what_was_told() -> None:
+@pytest.mark.parametrize("metres", [160, 170, 180, 195, 230])
+def test_a_weighed_row_that_bears_the_usual_out_saves_what_was_told(metres: int) -> None:
     """Weighed at the usual use to the gram, the rest of the path unchanged."""
-    made = wide(195)
-    told = next(saving for saving in savings(made) if saving.kind == "weigh")
+    made = wide(metres)
+    told = {name: n for saving in savings(made) if saving.kind == "weigh" for name, n in saving.by}
     plan = make_plan(made)
     rows = 4
-    grams = 2 * 100 / 195 * sum(plan.yardage.rows_m[10 : 10 + rows])
+    grams = 2 * 100 / metres * sum(plan.yardage.rows_m[10 : 10 + rows])
     row = WeighedRow(grams=grams, rows=rows, strands=(made.keys["Fern"], made.keys["Fern"]))
     weighed = replace(made, materials=replace(made.materials, measured=(row,)))
     then = bought(weighed)
-    assert {n: k - then[n] for n, k in bought(made).items() if k != then[n]} == dict(told.by)
+    assert {n: k - then[n] for n, k in bought(made).items() if k != then[n]} == told
+
+
+def test_a_saving_has_a_price_where_those_of_all_its_yarns_are_known() -> None:
+    yarns = tuple(yarn(n, metres=195, price=None if n == "Milk" else "6.40") for n in ("Fern", "Clay", "Milk"))
+    found = savings(replace(WIDE, materials=replace(WIDE.materials, yarns=yarns)))
+    assert any("Milk" in dict(saving.by) for saving in found)
+    for saving in (*found, *savings(WIDE)):
+        assert (saving.price is None) == (saving in found and "Milk" in dict(saving.by))
 
 
 def test_two_rows_less_that_would_do_are_told() -> None:
@@ -92,6 +101,15 @@ def test_two_rows_less_that_would_do_are_told() -> None:
     # By hand: eleven stripes two rows shorter.
     by_hand = bought(blanket(*metres, solid_rows=10, blend_rows=2, yarns=yarns))
     assert sum(by_hand.values()) == 18
+
+
+def test_a_held_stripe_keeps_its_rows_where_another_of_its_yarns_loses_some() -> None:
+    first = WIDE.design.all_stripes()
+    held = tuple(replace(s, locked=i == 0) for i, s in enumerate((*first, first[0])))
+    made = replace(WIDE, design=replace(WIDE.design, stripes=held))
+    (rows,) = [saving for saving in savings(made) if saving.kind == "rows"]
+    after = rows.design.all_stripes()
+    assert after[0].rows == first[0].rows and after[-1].rows < first[0].rows
 
 
 def test_held_stripes_keep_their_rows_in_every_saving() -> None:
@@ -155,7 +173,7 @@ def test_numbers_of_skeins_are_told_where_they_help_to_choose(chances: dict[int,
 
 
 def test_second_choices_have_their_own_numbers() -> None:
-    shelf = (*(yarn(n) for n in ("Fern", "Clay")), yarn("Moss", "#4f6b3c"), yarn("Night", weight_class=1))
+    shelf = (*(yarn(n) for n in ("Fern", "Clay")), yarn("Moss", "#4f6b3c"), yarn("Night", "#4f6b3a", weight_class=1))
     plan = make_plan(blanket("Fern", "Clay", yarns=shelf))
     found = second_choices(plan.yardage, plan.strands, plan.blanket.yarns, plan.settings)
     half = {c.name: c for c in found if c.kind == "put-up"}
@@ -164,7 +182,20 @@ def test_second_choices_have_their_own_numbers() -> None:
         assert half[need.name].put_up is not None and half[need.name].put_up.mass_g == 50
         assert half[need.name].skeins * 90 >= need.need_m and half[need.name].skeins <= 2 * (need.buy_skeins or 0) + 1
     near = {c.name: c.other for c in found if c.kind == "yarn"}
-    assert near == {"Fern": "Moss", "Clay": "Moss"}  # Night is nearer to nothing: it is of another thickness
+    assert near == {"Fern": "Moss", "Clay": "Moss"}  # Night has Fern's very shade and is of another thickness
+
+
+@pytest.mark.parametrize(("rows", "there"), [(8, 1), (8, 2), (16, 2), (20, 2)])
+def test_one_skein_more_of_another_lot_keeps_lots_from_meeting_inside_a_stripe(rows: int, there: int) -> None:
+    yarns = (yarn("Fern", lots=lying(there, "L 1")), yarn("Clay"))
+    made = blanket("Fern", "Clay", solid_rows=rows, blend_rows=2, yarns=yarns)
+    plan = make_plan(made)
+    assert {join.name for join in plan.strands.meetings} == {"Fern"}
+    found = second_choices(plan.yardage, plan.strands, plan.blanket.yarns, plan.settings)
+    (lot,) = [choice for choice in found if choice.kind == "lot"]
+    assert lot.name == "Fern" and lot.skeins == (dict(plan.shopping)["Fern"] or 0) + 1
+    more = make_plan(replace(made, design=replace(made.design, skeins=(("Fern", lot.skeins),))))
+    assert not more.strands.meetings
 
 
 # ---- a class

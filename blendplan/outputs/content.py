@@ -381,7 +381,7 @@ def _second(choice: SecondChoice, show: Quantities) -> str:
     """Return a second choice in words."""
     lang, skeins = show.lang, skeins_note(choice.skeins).say(show.lang)
     if choice.kind == "lot":
-        return tr("another dye lot: {skeins}, all of it", lang, skeins=skeins)
+        return tr("another dye lot: {skeins}, all of one lot", lang, skeins=skeins)
     if choice.put_up is not None:
         mass = show.mass(float(choice.put_up.mass_g))
         return tr("another size of ball: {skeins} of {mass}", lang, skeins=skeins, mass=mass)
