@@ -17,7 +17,6 @@ import base64
 import html
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
 from fractions import Fraction
 from functools import partial
 from typing import Any, get_args
@@ -443,82 +442,32 @@ MANY = 12
 PHOTOS = '<div class="ph"></div>'
 
 
-def _heard(key: str, field: str, act: Callable[[Any], object] | None) -> Callable[[], None]:
+def heard(key: str, field: str, act: Callable[[Any], object]) -> Callable[[], None]:
     """Return the callback of a component that hands on what it was sent under a name."""
 
-    def heard() -> None:
+    def take() -> None:
         got = typed(key, {}).get(field)
-        if got is not None and act is not None:
+        if got is not None:
             act(got)
 
-    return heard
-
-
-def picture_part(data: Mapping[str, object], on_hand: Callable[[dict[str, Any]], object]) -> None:
-    """Draw the picture that is the control; `on_hand` gets what a hand did to it, numbered."""
-    body, hand = '<div class="picture"></div>', _heard("picture", "hand", on_hand)
-    mount("picture", "picture", data, body, "marks", on_hand_change=hand)
-
-
-def shelf_part(data: Mapping[str, object], on_press: Callable[[dict[str, Any]], object]) -> None:
-    """Draw the sum line and the shelf; `on_press` gets the yarn that was pressed, or the place to go to."""
-    body, press = '<div class="shelf"></div>', _heard("shelf", "press", on_press)
-    mount("shelf", "shelf", data, body, "marks", on_press_change=press)
-
-
-def photo_door(key: str, field: str, *, first: bool, words: Mapping[str, str], room: int, most_bytes: int) -> None:
-    """Draw the buttons that open the file list or the camera of a hidden file field, given by its key.
-
-    `words` holds `start`, `camera`, `have`, and `large` and `many` for what is refused before it is sent; `room` is how
-    many photographs may still come.
-    """
-    door = {
-        "field": field,
-        "first": first,
-        "accept": "image/*,.heic,.heif,.tif,.tiff,.mpo",
-        "room": room,
-        "bytes": most_bytes,
-        "words": dict(words),
-    }
-    mount("photos", key, {"door": door}, PHOTOS)
-
-
-def scroll_up(to: str) -> None:
-    """Bring the top of the page into sight whenever what stands there has changed."""
-    mount("photos", "scroll-up", {"up": to}, PHOTOS)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stage:
-    """A photograph with its yarns as it is drawn; all places are pixels of it upright and at its full size.
-
-    `boxes` hold `box`, `label`, `tag`, `srgb`, `outline` (polygons) and `touched` (it has no box of its own); `white`
-    holds `box`, `label` and `asked`. `card` are the corners of the colour card in use, `free` a place for a new box,
-    `taps` what is to be tapped, one sentence a tap. `cards` begins the keys of the yarns' own cards, their number
-    behind it: a press on a yarn brings its card into view.
-    """
-
-    image: str
-    full: tuple[int, int]
-    boxes: Sequence[Mapping[str, object]]
-    white: Sequence[Mapping[str, object]]
-    card: Sequence[Sequence[float]] | None
-    free: Sequence[int]
-    taps: Sequence[str]
-    cards: str
-    alt: str
+    return take
 
 
 def photo_stage(
     key: str,
-    shown: Stage,
+    shown: Mapping[str, object],
+    alt: str,
     *,
     on_boxes: Callable[[list[tuple[list[int], int | None]]], object],
     on_touch: Callable[[tuple[int, int]], object],
     on_taps: Callable[[list[list[int]]], object],
 ) -> None:
-    """Draw a photograph with its yarns.
+    """Draw a photograph with its yarns; all places are pixels of it upright and at its full size.
 
+    `shown` holds `image`, `full`, `boxes` (each `box`, `label`, `tag`, `srgb`, `outline` as polygons, and `touched`: it
+    has no box of its own), `white` (each `box`, `label`, `asked`), `card` (corners of the colour card in use), `free`
+    (a place for a new box), `taps` (what is to be tapped, one sentence a tap), and `cards`, which begins the keys of
+    the yarns' own cards, their number behind it: a press on a yarn brings its card into view.
     Called before the next run: `on_boxes` with all boxes, each with its place before (None for a new one), `on_touch`
     with the spot touched, `on_taps` with the spots tapped.
     """
@@ -526,9 +475,9 @@ def photo_stage(
         "photos",
         key,
         {
-            **{f.name: getattr(shown, f.name) for f in fields(shown)},
+            **shown,
             "words": {
-                "photo": shown.alt,
+                "photo": alt,
                 "card": say("colour card"),
                 "keys": say("Arrow keys move, Shift and arrow keys size, Delete takes out."),
                 "tabs": say("By keys: Tab goes to each yarn, Enter to its card."),
@@ -542,9 +491,9 @@ def photo_stage(
             },
         },
         PHOTOS,
-        on_boxes_change=_heard(key, "boxes", on_boxes),
-        on_touch_change=_heard(key, "touch", lambda spot: on_touch((int(spot[0]), int(spot[1])))),
-        on_taps_change=_heard(key, "taps", on_taps),
+        on_boxes_change=heard(key, "boxes", on_boxes),
+        on_touch_change=heard(key, "touch", lambda spot: on_touch((int(spot[0]), int(spot[1])))),
+        on_taps_change=heard(key, "taps", on_taps),
     )
 
 
@@ -572,7 +521,7 @@ def order_list(
         },
         '<ol></ol><p class="live" role="status"></p>',
         "marks",
-        on_order_change=_heard(key, "order", on_order),
+        on_order_change=heard(key, "order", on_order),
     )
 
 
@@ -617,5 +566,5 @@ def photo_line(
             },
         },
         '<div class="ln"></div>',
-        on_line_change=_heard(key, "line", on_line),
+        on_line_change=heard(key, "line", on_line),
     )

@@ -12,6 +12,7 @@ from blendplan.blanket import Blanket
 from blendplan.kept import home_folder, told_by
 from blendplan.page.edits import change_ways
 from blendplan.page.fields import (
+    PHOTOS,
     choice_field,
     facts_html,
     file_field,
@@ -19,7 +20,6 @@ from blendplan.page.fields import (
     line_html,
     refused_html,
     save_button,
-    scroll_up,
     text_field,
     told_html,
 )
@@ -36,6 +36,7 @@ from blendplan.page.state import (
     drawing,
     follow,
     lang,
+    mount,
     open_bytes,
     others,
     plan,
@@ -349,7 +350,8 @@ def _main() -> None:
             with st.container(key="foot"):
                 shelf(go, press_yarn)
     _phone_bar()
-    scroll_up(f"{session().place} {session().drawn}")
+    # What was opened is seen from its top.
+    mount("photos", "scroll-up", {"up": f"{session().place} {session().drawn}"}, PHOTOS)
     _keys()
     tab_keeper()
     follow()

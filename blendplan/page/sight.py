@@ -23,9 +23,9 @@ from blendplan.fabric.phrases import abbreviation
 from blendplan.outputs.content import enough_words
 from blendplan.outputs.render import drawn_stripes, plan_layout, swatch_pixels
 from blendplan.page import edits
-from blendplan.page.fields import picture_part, refused_html, shelf_part, text_on
+from blendplan.page.fields import heard, refused_html, text_on
 from blendplan.page.routes import address, address_later
-from blendplan.page.state import blanket, change, lang, say, say_error, session, tell, turn, work
+from blendplan.page.state import blanket, change, lang, mount, say, say_error, session, tell, turn, work
 from blendplan.picture.canvas import View, cut_out, encode_jpeg, encode_webp
 from blendplan.picture.distance import Screen, seen_from
 from blendplan.picture.geometry import Ends, Layouts, prepare
@@ -367,7 +367,8 @@ def sight() -> None:
         except BlendplanError as error:
             st.html(refused_html(say("This cannot be worked yet.") + " " + say_error(error)))
             return
-        picture_part(picture_data(current, plan), hear)
+        data, body = picture_data(current, plan), '<div class="picture"></div>'
+        mount("picture", "picture", data, body, "marks", on_hand_change=heard("picture", "hand", hear))
 
 
 def stripe_name(strands: tuple[str, ...]) -> str:
@@ -712,13 +713,15 @@ def shelf(go: Callable[[str], None], press_yarn: Callable[[str], None]) -> None:
         for yarn in on_shelf(current)
     ]
 
-    def heard(what: dict[str, Any]) -> None:
+    def take(what: dict[str, Any]) -> None:
         if what.get("go") in ("buying", "fabric", "size", "yarn"):
             go("fabric" if what["go"] == "size" else what["go"])
         elif what.get("yarn") in {yarn.key for yarn in current.yarns}:
             press_yarn(what["yarn"])
 
-    shelf_part(
+    mount(
+        "shelf",
+        "shelf",
         {
             "sum": sums(current, lang()),
             "yarns": yarns,
@@ -732,7 +735,9 @@ def shelf(go: Callable[[str], None], press_yarn: Callable[[str], None]) -> None:
                 "sum": say("What it comes to"),
             },
         },
-        heard,
+        '<div class="shelf"></div>',
+        "marks",
+        on_press_change=heard("shelf", "press", take),
     )
 
 

@@ -34,7 +34,7 @@ from blendplan.page.edits import (
     signs_of,
 )
 from blendplan.page.fields import (
-    Stage,
+    PHOTOS,
     beside,
     bullet_list,
     choice_field,
@@ -47,7 +47,6 @@ from blendplan.page.fields import (
     inert,
     line_html,
     patch,
-    photo_door,
     photo_stage,
     press,
     put_yarn,
@@ -67,6 +66,7 @@ from blendplan.page.state import (
     commit,
     drawing,
     lang,
+    mount,
     new_blanket,
     plan,
     put_typed,
@@ -112,22 +112,23 @@ def photo_doors(*, first: bool) -> None:
     field = f"photos-{session().uploads}"
     most = MAX_PHOTOS_SERVED if served() else MAX_PHOTOS
     room = most - len(reads.held_photos())
-    photo_door(
-        "door-first" if first else "door",
-        field,
-        first=first,
-        room=max(room, 1),
-        most_bytes=MAX_UPLOAD,
-        words={
+    # What is too large or too many is refused before it is sent.
+    large = say("{name} is too large: a photograph may have {most} MB.", name="{name}", most=MAX_UPLOAD // 10**6)
+    door = {
+        "field": field,
+        "first": first,
+        "accept": "image/*,.heic,.heif,.tif,.tiff,.mpo",
+        "room": max(room, 1),
+        "bytes": MAX_UPLOAD,
+        "words": {
             "start": say("Start with photographs of my yarn") if first else say("Add photographs"),
             "camera": say("Photograph another") if work().extras.finds else say("Photograph my yarn"),
             "have": say("Photographs I have"),
-            "large": say(
-                "{name} is too large: a photograph may have {most} MB.", name="{name}", most=MAX_UPLOAD // 10**6
-            ),
+            "large": large,
             "many": say("The first {n} are read. Add the rest after.", n=room),
         },
-    )
+    }
+    mount("photos", "door-first" if first else "door", {"door": door}, PHOTOS)
     files = st.file_uploader(
         say("Photographs of your yarn"), accept_multiple_files=True, key=field, max_upload_size=MAX_UPLOAD // 10**6
     )
@@ -239,10 +240,10 @@ def _one_photo(digest: str) -> None:
             reading, card = PhotoReading(name=held.photo.name), None
         with st.container(key=f"look-{digest}", horizontal=True, gap="small", vertical_alignment="bottom"):
             with st.container(key=f"stage-box-{digest}"):
-                shown = Stage(
-                    image=address(held.view, "webp"),
-                    full=held.photo.full_size,
-                    boxes=[
+                shown = {
+                    "image": address(held.view, "webp"),
+                    "full": held.photo.full_size,
+                    "boxes": [
                         {
                             "box": list(f.box),
                             "tag": f.letter,
@@ -253,16 +254,16 @@ def _one_photo(digest: str) -> None:
                         }
                         for i, (f, yarn) in enumerate(zip_longest(finds, reading.yarns[: len(finds)]), 1)
                     ],
-                    white=_white_boxes(reading),
-                    card=card,
-                    free=reads.free_box(held.photo.full_size, [f.box for f in finds]),
-                    taps=_taps(held.tapping),
-                    cards=f"find-box-{digest}-",
-                    alt=say("Your photograph {name} with each yarn marked", name=held.photo.name),
-                )
+                    "white": _white_boxes(reading),
+                    "card": card,
+                    "free": reads.free_box(held.photo.full_size, [f.box for f in finds]),
+                    "taps": _taps(held.tapping),
+                    "cards": f"find-box-{digest}-",
+                }
                 photo_stage(
                     f"stage-{digest}",
                     shown,
+                    say("Your photograph {name} with each yarn marked", name=held.photo.name),
                     on_boxes=lambda boxes: try_(f"boxes-{digest}", lambda: reads.put_boxes(digest, boxes)),
                     on_touch=lambda spot: try_(f"boxes-{digest}", lambda: reads.touch(digest, spot)),
                     on_taps=lambda spots: _tapped(digest, spots),

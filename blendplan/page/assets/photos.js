@@ -34,9 +34,8 @@ function door(root, data) {
   root.door = data;
   if (known) {
     // The buttons stay; only what they say and do changes.
-    const [start, camera] = root.querySelectorAll("button");
-    if (start.textContent !== data.words.start) start.textContent = data.words.start;
-    if (camera.textContent !== data.words.camera) camera.textContent = data.words.camera;
+    const words = [data.words.start, data.words.camera, data.words.have];
+    root.querySelectorAll("button").forEach((b, i) => { if (b.textContent !== words[i]) b.textContent = words[i]; });
     return;
   }
   root.className = "ph door";
