@@ -151,7 +151,7 @@ def _listen(address: str, port: int) -> socket.socket:
 
 def _warm() -> None:
     """Load what the first visitor will need, while her browser still fetches its scripts."""
-    from blendplan.page import main, stripes  # noqa: F401
+    from blendplan.page import stripes, yarn  # noqa: F401
 
 
 def application(settings: dict[str, Any], served: Served, *, then: Callable[[], None] = _warm) -> Any:
