@@ -36,6 +36,10 @@ _ORDER = ("sc", "hdc", "dc", "tr")
 # photographs). Loops that stand in front catch the light: those that back-loop rows leave, half of it those of back
 # rows.
 CREASE, CREASE_WIDTH = 0.42, 0.24
+# How far apart the strands of the free loops of back-loop rows lie, of the usual distance.
+RIDGE = 0.3
+# How far before the row turning chains stand, stitch widths.
+CHAIN_UP = 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -46,6 +50,7 @@ class YarnPath:
     normal: Floats  # (n, 3), across the yarn, turning no more than the yarn does
     along: Floats  # (n, 3), unit tangent
     arc: Floats  # (n,), length of yarn from the start
+    apart: Floats  # (n,), how far its strands lie from one another, of the usual distance
     # (n, 4), a, b, c, d of light = a + b nx + c ny + d nz for a surface with the normal (nx, ny, nz); a level open
     # place has 1.
     light: Floats
@@ -56,12 +61,13 @@ class YarnPath:
         """Return what is known of each point, a line each.
 
         0 to 12, place, normal, tangent and light; 13, 14, share of the height it lies at, and how far beyond that,
-        stitch widths; 15, length from the start; 16 to 18, across both normal and tangent.
+        stitch widths; 15, length from the start; 16 to 18, across both normal and tangent; 19, how far strands lie apart.
         """
         y = self.points[:, 1]
         high = [y / self.height, 0 * y] if self.height else [0 * y + 1, y]
         across = np.cross(self.normal, self.along)
         parts = [self.points, self.normal, self.along, self.light, np.stack([*high, self.arc], axis=1), across]
+        parts.append(self.apart[:, None])
         return np.concatenate(parts, axis=1, dtype=np.float32)
 
 
@@ -99,6 +105,12 @@ def path_of(kind: str, side: str, *, back_loops: bool) -> YarnPath:
     step = np.linalg.norm(np.diff(points, axis=0), axis=1)
     height = 0.0 if chain else float(stored["heights"][_ORDER.index(kind)])
     light = stored[f"{name} light"][int(turned)].astype(np.float32)
+    apart = np.ones(len(points), dtype=np.float32)
+    if back_loops and not chain:
+        # The loop that the row above leaves free is stretched, its strands one behind the other: a thin line.
+        free = np.clip((points[:, 1] - height + 0.35) / 0.15, 0, 1) * np.clip(-both[:, 2] / 0.1, 0, 1)
+        free[len(free) // 3 :] = 0
+        apart -= (1 - RIDGE) * free
     if not chain:
         away = np.stack([points[:, 1], points[:, 1] - height]) / CREASE_WIDTH
         dark = np.exp(-away * away) * np.array([[1.0], [0.0 if back_loops else 0.5 if turned else 1.0]])
@@ -108,6 +120,7 @@ def path_of(kind: str, side: str, *, back_loops: bool) -> YarnPath:
         normal=both[:, 3:] * half,
         along=_unit(ends[2:] - ends[:-2]),
         arc=np.concatenate([[0], np.cumsum(step)]).astype(np.float32),
+        apart=apart,
         seen=stored[f"{name} seen"][int(turned)],
         light=light,
         height=height,
@@ -130,13 +143,15 @@ def turning_chain(kind: str, height: float) -> YarnPath:
     def upright(values: Floats) -> Floats:
         return np.stack([values[:, 1], -values[:, 0], values[:, 2]], axis=1)
 
-    points = upright(one.points) * [1.0, step, 1.0]
+    # Chains pulled up are as narrow as they are short.
+    points = upright(one.points) * [step, step, 1.0]
     light = np.column_stack([one.light[:, :1], upright(one.light[:, 1:])])
     return YarnPath(
-        points=np.concatenate([points + np.array([0.0, (k + 0.9) * step, 0.0]) for k in range(count)]),
+        points=np.concatenate([points + np.array([0.0, (k + 0.9) * step, CHAIN_UP]) for k in range(count)]),
         normal=np.tile(upright(one.normal), (count, 1)),
-        along=np.tile(_unit(upright(one.along) * [1.0, step, 1.0]), (count, 1)),
+        along=np.tile(_unit(upright(one.along) * [step, step, 1.0]), (count, 1)),
         arc=np.concatenate([one.arc + k * (one.arc[-1] + one.arc[1]) for k in range(count)]),
+        apart=np.tile(one.apart, count),
         seen=np.tile(one.seen, count),
         light=np.tile(light, (count, 1)),
         height=height,
@@ -149,7 +164,8 @@ ASIDE = {"front": -0.25, "back": 0.25}
 GOES_OVER = (0.35, 0.75)
 # How far posts beside a chain space stand into it at foot and top, stitch widths: they share its one hole and lean on
 # the chains (assumed).
-FOOT_TO_SPACE, TOP_TO_SPACE = 0.18, 0.18
+FOOT_TO_SPACE, TOP_TO_SPACE = 0.22, 0.30
+FOOT_AT_THE_EDGE = 0.36
 # How far apart stitches stand beside a gap, by their usual distance.
 WIDE = 1.12
 # Room for yarn beyond the feet and heads of a run, stitch widths.
@@ -224,13 +240,14 @@ def _row_frames(layout: RowLayout, side: str) -> Frames:
     for i, kind in enumerate(kinds):
         if kind not in ("ch", "tch"):
             pull[i] = (kinds[i + 1 : i + 2] == ["ch"]) - (kinds[max(i - 1, 0) : i] == ["ch"])
-    # The outermost of stitches that share a place leans in, so that its foot does not hang over the edge.
+    # The foot of the outermost of stitches that share a place would hang over the edge.
+    feet = FOOT_TO_SPACE * pull
     for i, way_in in ((0, 1), (-1, -1)):
         if layout.base_span[i] < 0.9 * place:
-            pull[i] += 2 * way_in
+            feet[i] += way_in * FOOT_AT_THE_EDGE
     return Frames(
         kinds=("", *kinds, ""),
-        base=ends(layout.base + FOOT_TO_SPACE * pull * base_way, base_way),
+        base=ends(layout.base + feet * base_way, base_way),
         top=ends(layout.top + TOP_TO_SPACE * pull * top_way, top_way),
         base_way=ends(base_way),
         top_way=ends(top_way),

@@ -32,19 +32,25 @@ NOTHING = -2
 # How far the foundation chain lies below the foot of the first row, stitch widths.
 FOUNDATION_LOW = 0.28
 # Fibres round the yarn: how far they reach, stitch widths, how much they cover at most, and their light.
-HAZE_REACH, HAZE_COVER, HAZE = 0.12, 0.40, 0.55
+HAZE_REACH, HAZE_COVER, HAZE = 0.15, 0.22, 0.65
+# Single fibres that are seen: how long, cm, and how many on a square centimetre, whatever the yarn, so finer yarn has
+# longer ones for its stitch; how much one covers in the open, and adds to the light of yarn that it lies over (assumed,
+# after photographs).
+FIBRE_CM, FIBRES_PER_CM2, FIBRE_COVER, FIBRE_SHEEN = 0.4, 200, 0.65, 0.20
 # Gaps narrower than a strand are closed by fibres and by yarn deep behind: from and at what share of yarn around a
 # place, and the light there. What is wider shows what lies below.
-CLOSED_FROM, CLOSED_AT, DEEP = 0.50, 0.60, 0.28
+CLOSED_FROM, CLOSED_AT, DEEP = 0.40, 0.52, 0.26
 # Fuzz: spread of the places that fibres show, stitch widths; the share of strays and how much further they reach; from
 # how many fine pixels on it is seen (assumed, after photographs of acrylic and wool).
 FUZZ, STRAYS, STRAYS_REACH, FUZZ_FROM = 0.012, 0.08, 3.0, 0.7
+# In how many straight pieces a fibre is drawn.
+FIBRE_STEPS = 8
 # Side of the square of fuzz that comes again and again, fine pixels.
 FUZZ_FIELD = 256
 # Feet and loops of the rows above and below: what lies within this of where the rows meet, stitch widths.
 MEETS = 0.62
 # Where the turning chain stands beside the last stitch, stitch widths from its middle.
-TURN_AT = 0.44
+TURN_AT = 0.52
 # Stitch width in pixels from which stitches are large: tiles are drawn one by one, in the part that is seen.
 LARGE_STITCH = 80.0
 # Fine pixels round a tile, so that stitches far below a pixel have room for their spheres.
@@ -127,6 +133,26 @@ def _fuzz(seed: int) -> Maps:
     return (0.4 * tufts / tufts.std() + 0.8 * fibres).astype(np.float32)
 
 
+@lru_cache(maxsize=4)
+def _fibres(seed: int, px_per_cm: float) -> Maps:
+    """Return the cover of bent fibres, shape (side, side)."""
+    from PIL import Image, ImageDraw
+
+    rng = np.random.default_rng([seed, 258])
+    many = round(FIBRES_PER_CM2 * (FUZZ_FIELD / px_per_cm) ** 2)
+    step = min(FIBRE_CM * px_per_cm, FUZZ_FIELD) / FIBRE_STEPS
+    bend = np.cumsum(rng.normal(0, 0.35, (many, FIBRE_STEPS)), axis=1) + rng.uniform(0, 2 * np.pi, (many, 1))
+    away = np.cumsum(np.stack([np.cos(bend), np.sin(bend)], axis=2) * step, axis=1)
+    points = rng.uniform(0, FUZZ_FIELD, (many, 1, 2)) + FUZZ_FIELD + away
+    image = Image.new("L", (3 * FUZZ_FIELD, 3 * FUZZ_FIELD))
+    pen = ImageDraw.Draw(image)
+    for line, dark in zip(points, rng.integers(90, 256, many).tolist(), strict=True):
+        pen.line([(x, y) for x, y in line.tolist()], fill=dark)
+    # What goes over a border comes in at the other.
+    sides = np.asarray(image).reshape(3, FUZZ_FIELD, 3, FUZZ_FIELD)
+    return sides.max(axis=(0, 2)).astype(np.float32) / np.float32(255)
+
+
 def _freed(path: YarnPath) -> YarnPath:
     """Return a stitch whose loops no row stands on, so they are lit as chains are."""
     if not path.height:
@@ -204,42 +230,52 @@ class TileShop:
         owner, depth = sweep(samples, shape)
         grain = np.random.default_rng([self.seed, 256]).normal(size=256).astype(np.float32)
         light, who = shade(samples, owner, depth, grain)
-        maps = self._maps(light, who, len(context.widths))
+        looks, fibres = [(light, who)], np.zeros((1, 1), dtype=np.float32)
         if FUZZ * cloth.width_cm * scale >= FUZZ_FROM:
-            fuzzed = self._fuzzed(light, who, depth, (x0, y0))
-            maps += self._maps(*fuzzed, len(context.widths))
-            maps *= np.float32(0.5)
+            # Fixed to the tile, so that a part of it has the fuzz of the whole.
+            at = (np.arange(y0, y1)[:, None] % FUZZ_FIELD, np.arange(x0, x1) % FUZZ_FIELD)
+            fibres = _fibres(self.seed, scale)[at]
+            light *= 1 + np.float32(FIBRE_SHEEN) * fibres
+            looks.append(self._fuzzed(light, who, depth, _fuzz(self.seed)[:, at[0], at[1]]))
+        maps = self._maps(looks, fibres, len(context.widths))
         return _crop(maps, round(-corner[0] * scale) - x0, round(far[1] * scale) - y0)
 
     def _fuzzed(
-        self, light: Maps, who: NDArray[np.int8], depth: Maps, corner: tuple[int, int]
+        self, light: Maps, who: NDArray[np.int8], depth: Maps, field: Maps
     ) -> tuple[Maps, NDArray[np.int8]]:
         """Return light and owners with fibres that stand off: a fine pixel shows a place near it that lies higher."""
         reach = FUZZ * self.layout.stitch_width_cm * self.fine_per_cm
         height, width = light.shape
-        # Fixed to the tile, so that a part of it has the fuzz of the whole.
         x, y = np.arange(width), np.arange(height)[:, None]
-        field = _fuzz(self.seed)[:, (y + corner[1]) % FUZZ_FIELD, (x + corner[0]) % FUZZ_FIELD]
         away = np.rint(field * np.float32(reach)).astype(np.int64)
         spots = np.clip(y + away[0], 0, height - 1) * width + np.clip(x + away[1], 0, width - 1)
         spots = np.where(np.take(depth, spots) > depth, spots, y * width + x)
         return np.take(light, spots), np.take(who, spots)
 
-    def _maps(self, light: Maps, who: NDArray[np.int8], strands: int) -> Maps:
-        """Return cover and light of each strand, with a haze of fibres where no yarn was drawn."""
+    def _maps(self, looks: list[tuple[Maps, NDArray[np.int8]]], fibres: Maps, strands: int) -> Maps:
+        """Return cover and light of each strand, the mean of all looks, with a haze of fibres where the first has none.
+
+        `fibres`: cover of single fibres, where yarn is near.
+        """
         from PIL import Image, ImageFilter
 
+        who = looks[0][1]
         yarn = Image.fromarray((who >= 0).view(np.uint8) * np.uint8(255))
         reach = max(1.0, HAZE_REACH * self.layout.stitch_width_cm * self.fine_per_cm)
         near = np.asarray(yarn.filter(ImageFilter.BoxBlur(reach)), dtype=np.float32) / np.float32(255)
         closed = np.clip((near - np.float32(CLOSED_FROM)) / np.float32(CLOSED_AT - CLOSED_FROM), 0, 1)
-        haze = np.minimum(near * np.float32(2 * HAZE_COVER), np.float32(HAZE_COVER))
-        haze = np.where(who == NOTHING, haze + (1 - haze) * closed, np.float32(0))
+        haze = np.minimum(np.float32(3) * near, np.float32(1))
+        haze *= np.float32(HAZE_COVER) * near + np.float32(FIBRE_COVER) * fibres
+        haze += (1 - haze) * closed
+        haze[who != NOTHING] = 0
         maps = np.empty((1 + strands, *who.shape), dtype=np.float32)
-        maps[0] = (who >= 0) + haze
-        haze *= (np.float32(HAZE) + closed * np.float32(DEEP - HAZE)) / np.float32(strands)
+        share = np.float32(1 / len(looks))
         for j in range(strands):
-            maps[1 + j] = np.where(who == j, light, haze)
+            maps[1 + j] = sum(np.where(owner == j, share * light, np.float32(0)) for light, owner in looks)
+        haze *= 1 - sum((owner >= 0) * share for _, owner in looks)
+        maps[0] = sum((owner >= 0) * share for _, owner in looks) + haze
+        haze *= (np.float32(HAZE) + closed * np.float32(DEEP - HAZE)) / np.float32(strands)
+        maps[1:] += haze
         return maps
 
     def _yarn(self, chunk: Chunk, context: Context, cloth: Cloth) -> Strands:

@@ -18,10 +18,9 @@ from blendplan.picture.stitches import GOES_OVER, Floats, Frames, YarnPath, open
 Maps = NDArray[np.float32]
 
 # Radius of a strand and its distance from the middle of the bundle, stitch widths, by the number of strands.
-# Two strands hardly fuller than in path-traced double crochet (seen .24 wide, .20 apart), which shows more holes than
-# photographs do; the others keep the bundle's cross-section.
-RADIUS = {1: 0.193, 2: 0.137, 3: 0.112, 4: 0.097}
-BESIDE = {1: 0.0, 2: 0.105, 3: 0.126, 4: 0.134}
+# Two strands as in path-traced double crochet (seen .24 wide, .20 apart); the others keep the bundle's cross-section.
+RADIUS = {1: 0.176, 2: 0.125, 3: 0.102, 4: 0.088}
+BESIDE = {1: 0.0, 2: 0.100, 3: 0.126, 4: 0.134}
 # Bundles lie flat on the fabric.
 FLAT = 0.70
 # How strands turn about each other along the yarn: the angle a stitch width of yarn turns them by wanders with this
@@ -180,6 +179,8 @@ ALONE_FROM, ALONE_OVER = 0.25, 0.4
 # Where there is no stitch beside, yarn that would go on there turns back: from where on, stitch widths, how much of its
 # way aside is left, and how far it goes behind.
 TURNS_FROM, TURNS, TURNS_BEHIND = 0.42, 0.15, 0.3
+# How much of its way aside the last post of a row keeps.
+AT_THE_END = 0.2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -205,7 +206,7 @@ class Part:
             return out
 
         path, keep = self.path, self.drawn
-        many = {name: between(getattr(path, name)) for name in ("points", "normal", "along", "arc", "light")}
+        many = {name: between(getattr(path, name)) for name in ("points", "normal", "along", "arc", "apart", "light")}
         seen = np.repeat(path.seen, 2)[:-1]
         both = np.repeat(keep, 2)[:-1]
         both[1::2] &= keep[1:]
@@ -239,10 +240,12 @@ class Some:
         near = np.stack([kinds[i] for i in sides], axis=1)
         lean = np.arctan2(-up[at, 0], up[at, 1]) if post else np.arctan2(*frames.top_way[at].T[::-1])
         height = np.linalg.norm(up[at], axis=1) / width_cm
-        own = [np.cos(lean), np.sin(lean), height, np.full(len(at), self.aside), self.owned, np.arange(len(at))]
-        gone = there & (near == "")
+        # A turning chain stands beside the end; no post stands out over it.
+        gone = there & (near == "") & (abs(self.aside) < TURNS_FROM)
+        aside = self.aside * (1 - (1 - AT_THE_END) * gone[:, int(self.aside > 0)])
+        own = [np.cos(lean), np.sin(lean), height, aside, self.owned, np.arange(len(at))]
         parts = [ends[at], *(ends[i] for i in sides), np.stack(own, axis=1), there]
-        return np.concatenate([*parts, (gone | there & (near == "ch")) & post, gone], axis=1).astype(np.float32)
+        return np.concatenate([*parts, gone | there & (near == "ch") & post, gone], axis=1).astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -309,6 +312,7 @@ class Cloth:
         who = np.arange(strands, dtype=np.float32)[:, None]
         angle = np.concatenate(angles) + np.float32(2 * np.pi / strands) * who
         way = np.cos(angle)[..., None] * other + np.sin(angle)[..., None] * normal
+        apart = apart * place[:, 19]
         radius = np.maximum(RADIUS[strands] * fuller * width * thick, np.float32(LEAST_RADIUS))
         # Each strand of each path begins elsewhere in the twist of its plies.
         arc = (place[:, 15] + np.float32(0.37) * number + np.float32(0.61) * who) * np.float32(width)

@@ -23,8 +23,9 @@ HERE = Path(__file__).parent
 # Row heights in stitch widths, the inverse of what the gauge takes as usual.
 HEIGHTS = {"sc": 0.91, "hdc": 1.37, "dc": 1.80, "tr": 2.60}
 POINTS_PER_WIDTH = 11
-# Bundles of two strands keep this distance, between flat on flat (one strand, .24) and edge to edge (.44).
-APART = 0.31
+# Bundles of two strands keep this distance, between flat on flat (one strand, .24) and edge to edge (.44); the loops of
+# the lowest and the highest stitch lie closest.
+APART = {"sc": 0.26, "hdc": 0.31, "dc": 0.31, "tr": 0.26}
 # Points nearer than this along the yarn do not push each other.
 SAME_BEND = 0.62
 STEPS = 400
@@ -68,9 +69,14 @@ def control(kind: str, *, back_loop: bool) -> Floats:
         chain += [parts["yo"], *foot, parts["mid"], parts["rise"]]
     elif kind == "tr":
         # A second yarn over winds once more round the post, and one more loop stands on the first.
-        second = parts["yo"][2:]
-        chain += [_raised(parts["yo"], lift), _raised(second[:1], 0.10) - BEHIND_POST, second]
-        chain += [*foot, parts["mid"], _raised(parts["mid"], lift), _raised(parts["rise"], lift)]
+        # Wraps are steep and close to the post, and its loops reach past one another, so that it is one tall post.
+        steep = np.array([0.8, 1.45, 1.0])
+        yo = parts["yo"] * steep - np.array([0.0, 0.42, 0.0])
+        yo[:4] = parts["yo"][:4]
+        chain += [_raised(yo, lift), _raised(yo[4:5], 0.20) - BEHIND_POST, yo[5:]]
+        tall = np.array([0.75, 1.15, 1.0])
+        middle = parts["mid"] * tall
+        chain += [*foot, middle, _raised(middle, lift - 0.2), _raised(parts["rise"], lift)]
     elif kind == "hdc":
         # All three loops are taken off at once: the pulled-up loop and the yarn over reach up to the V.
         stretch = np.array([1.0, 1.30, 1.0])
@@ -126,8 +132,8 @@ def placed(points: Floats, turned: bool, at: Floats) -> Floats:
     return points * ([-1.0, 1.0, -1.0] if turned else [1.0, 1.0, 1.0]) + at
 
 
-def tight(points: Floats, height: float, *, pull: float = 0.12, memory: float = 0.06) -> Floats:
-    """Return a path drawn tight among its neighbours, which move with it."""
+def tight(points: Floats, height: float, apart: float, *, pull: float = 0.12, memory: float = 0.06) -> Floats:
+    """Return a path drawn tight among its neighbours, which move with it and keep so far apart."""
     start = p = spaced(points)
     n = len(p)
     for step in range(STEPS):
@@ -145,7 +151,7 @@ def tight(points: Floats, height: float, *, pull: float = 0.12, memory: float = 
             if not turned and abs(at[0]) == 1:
                 here = (j >= n * (q + 1)) & (j < n * (q + 2))
                 along = np.where(here, np.abs(i - (j - n * (q + 1)) + n * at[0]), along)
-        reach = APART * min(1.0, 0.6 + 0.4 * step / (0.6 * STEPS))
+        reach = apart * min(1.0, 0.6 + 0.4 * step / (0.6 * STEPS))
         push = np.where((along / POINTS_PER_WIDTH > SAME_BEND) & (d < reach), (reach - d) / (d + 1e-6), 0.0)
         move += 0.22 * np.sum(gap * push[..., None], axis=1) / (1 + 0.5 * np.sum(push > 0, axis=1))[:, None]
         size = np.linalg.norm(move, axis=1, keepdims=True)
@@ -155,4 +161,4 @@ def tight(points: Floats, height: float, *, pull: float = 0.12, memory: float = 
 
 def path_of(kind: str, *, back_loop: bool) -> Floats:
     """Return the finished path of a stitch, shape (n, 3)."""
-    return tight(control(kind, back_loop=back_loop), HEIGHTS[kind])
+    return tight(control(kind, back_loop=back_loop), HEIGHTS[kind], APART[kind])
