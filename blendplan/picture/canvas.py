@@ -29,7 +29,9 @@ _GRID = {1: 1, 2: MIXES - 1, 3: 9, 4: 5}
 FULL = 0.995
 # The ground under fabric: how far its shadow reaches and falls (right, down), stitch widths, and how dark it is. In
 # path-traced fabric what is seen through a narrow gap has .10 of the light of open ground; wide ones let it in.
-SHADOW_REACH, SHADOW_FALLS, SHADOW_DEPTH, SHADOW_POWER = 0.28, (0.06, 0.10), 0.92, 2.6
+SHADOW_REACH, SHADOW_FALLS, SHADOW_DEPTH = 0.20, (0.06, 0.10), 0.92
+# From and at what share of fabric round and over it ground lies in shade.
+SHADE_FROM, SHADE_AT = 0.42, 0.90
 # Pixels a side of the grid on which shadows are worked out; they are soft.
 SHADOW_GRID = 4
 
@@ -204,7 +206,7 @@ def _cover_above(cover: NDArray[np.uint8], stitch_px: float) -> NDArray[np.uint8
     from PIL import Image, ImageFilter
 
     height, width = cover.shape
-    step = SHADOW_GRID if stitch_px > SHADOW_GRID else 1
+    step = SHADOW_GRID if stitch_px > 8 * SHADOW_GRID else 1
     image = Image.fromarray(cover).reduce(step)
     for _ in range(2):
         image = image.filter(ImageFilter.BoxBlur(SHADOW_REACH * stitch_px / step))
@@ -217,7 +219,8 @@ def _cover_above(cover: NDArray[np.uint8], stitch_px: float) -> NDArray[np.uint8
 @lru_cache(maxsize=1)
 def _ground_levels() -> NDArray[np.uint32]:
     """Return the light number of the ground for each step of the cover above it."""
-    light = 1 - SHADOW_DEPTH * (np.arange(256) / 255) ** SHADOW_POWER
+    shade = np.clip((np.arange(256) / 255 - SHADE_FROM) / (SHADE_AT - SHADE_FROM), 0, 1)
+    light = 1 - SHADOW_DEPTH * shade * shade * (3 - 2 * shade)
     return np.rint(np.sqrt(light / MOST_LIGHT) * (LIGHTS - 1)).astype(np.uint32)
 
 

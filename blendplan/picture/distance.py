@@ -130,7 +130,7 @@ def _filter(
         spectrum = fft.dctn(mirrored, type=2, workers=2)
         list(pool.map(lambda rows, spectrum=spectrum: weigh(rows, spectrum), bands))
         plane[:] = fft.idctn(spectrum, type=2, workers=2, overwrite_x=True)[:height, :width]
-        plane += np.float32(mean - plane.mean(dtype=np.float64))
+        np.add(plane, np.float32(mean - plane.mean(dtype=np.float64)), out=plane)
 
 
 def _bands(height: int) -> list[slice]:

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -57,18 +57,19 @@ class YarnPath:
     seen: NDArray[np.bool_]  # (n,), what is not hidden by yarn before it, in the middle of a fabric
     height: float  # from the place it is worked in to its top; 0 for a chain, which lies along the top
 
-    def table(self) -> Floats:
-        """Return what is known of each point, a line each.
 
-        0 to 12, place, normal, tangent and light; 13, 14, share of the height it lies at, and how far beyond that,
-        stitch widths; 15, length from the start; 16 to 18, across both normal and tangent; 19, how far strands lie apart.
-        """
-        y = self.points[:, 1]
-        high = [y / self.height, 0 * y] if self.height else [0 * y + 1, y]
-        across = np.cross(self.normal, self.along)
-        parts = [self.points, self.normal, self.along, self.light, np.stack([*high, self.arc], axis=1), across]
-        parts.append(self.apart[:, None])
-        return np.concatenate(parts, axis=1, dtype=np.float32)
+@lru_cache(maxsize=256)
+def table_of(path: YarnPath) -> Floats:
+    """Return what is known of each point of a path, a line each.
+
+    0 to 12, place, normal, tangent and light; 13, 14, share of the height it lies at, and how far beyond that, stitch
+    widths; 15, length from the start; 16 to 18, across both normal and tangent; 19, how far strands lie apart.
+    """
+    y = path.points[:, 1]
+    high = [y / path.height, 0 * y] if path.height else [0 * y + 1, y]
+    across = np.cross(path.normal, path.along)
+    rest = np.stack([*high, path.arc, *across.T, path.apart], axis=1)
+    return np.concatenate([path.points, path.normal, path.along, path.light, rest], axis=1, dtype=np.float32)
 
 
 @cache
@@ -133,7 +134,7 @@ def open_light() -> Floats:
     return np.asarray(path_of("ch", "front", back_loops=False).light.mean(axis=0))
 
 
-@cache
+@lru_cache(maxsize=64)
 def turning_chain(kind: str, height: float) -> YarnPath:
     """Return the chains that stand at the start of a row of stitches, one on the other, seen from the front."""
     one = path_of("ch", "front", back_loops=False)
@@ -164,7 +165,7 @@ ASIDE = {"front": -0.25, "back": 0.25}
 GOES_OVER = (0.35, 0.75)
 # How far posts beside a chain space stand into it at foot and top, stitch widths: they share its one hole and lean on
 # the chains (assumed).
-FOOT_TO_SPACE, TOP_TO_SPACE = 0.22, 0.30
+FOOT_TO_SPACE, TOP_TO_SPACE = 0.18, 0.20
 FOOT_AT_THE_EDGE = 0.36
 # How far apart stitches stand beside a gap, by their usual distance.
 WIDE = 1.12

@@ -39,7 +39,7 @@ HAZE_REACH, HAZE_COVER, HAZE = 0.15, 0.22, 0.65
 FIBRE_CM, FIBRES_PER_CM2, FIBRE_COVER, FIBRE_SHEEN = 0.4, 200, 0.65, 0.20
 # Gaps narrower than a strand are closed by fibres and by yarn deep behind: from and at what share of yarn around a
 # place, and the light there. What is wider shows what lies below.
-CLOSED_FROM, CLOSED_AT, DEEP = 0.40, 0.52, 0.26
+CLOSED_FROM, CLOSED_AT, DEEP = 0.37, 0.50, 0.20
 # Fuzz: spread of the places that fibres show, stitch widths; the share of strays and how much further they reach; from
 # how many fine pixels on it is seen (assumed, after photographs of acrylic and wool).
 FUZZ, STRAYS, STRAYS_REACH, FUZZ_FROM = 0.012, 0.08, 3.0, 0.7
@@ -153,6 +153,7 @@ def _fibres(seed: int, px_per_cm: float) -> Maps:
     return sides.max(axis=(0, 2)).astype(np.float32) / np.float32(255)
 
 
+@lru_cache(maxsize=64)
 def _freed(path: YarnPath) -> YarnPath:
     """Return a stitch whose loops no row stands on, so they are lit as chains are."""
     if not path.height:
@@ -240,9 +241,7 @@ class TileShop:
         maps = self._maps(looks, fibres, len(context.widths))
         return _crop(maps, round(-corner[0] * scale) - x0, round(far[1] * scale) - y0)
 
-    def _fuzzed(
-        self, light: Maps, who: NDArray[np.int8], depth: Maps, field: Maps
-    ) -> tuple[Maps, NDArray[np.int8]]:
+    def _fuzzed(self, light: Maps, who: NDArray[np.int8], depth: Maps, field: Maps) -> tuple[Maps, NDArray[np.int8]]:
         """Return light and owners with fibres that stand off: a fine pixel shows a place near it that lies higher."""
         reach = FUZZ * self.layout.stitch_width_cm * self.fine_per_cm
         height, width = light.shape

@@ -13,14 +13,15 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from blendplan.picture.stitches import GOES_OVER, Floats, Frames, YarnPath, open_light, partner_light
+from blendplan.picture.stitches import GOES_OVER, Floats, Frames, YarnPath, open_light, partner_light, table_of
 
 Maps = NDArray[np.float32]
 
 # Radius of a strand and its distance from the middle of the bundle, stitch widths, by the number of strands.
-# Two strands as in path-traced double crochet (seen .24 wide, .20 apart); the others keep the bundle's cross-section.
-RADIUS = {1: 0.176, 2: 0.125, 3: 0.102, 4: 0.088}
-BESIDE = {1: 0.0, 2: 0.100, 3: 0.126, 4: 0.134}
+# Two strands as in path-traced double crochet (seen .24 wide, .20 apart), with their halo; the others keep the bundle's
+# cross-section.
+RADIUS = {1: 0.182, 2: 0.129, 3: 0.105, 4: 0.091}
+BESIDE = {1: 0.0, 2: 0.105, 3: 0.126, 4: 0.134}
 # Bundles lie flat on the fabric.
 FLAT = 0.70
 # How strands turn about each other along the yarn: the angle a stitch width of yarn turns them by wanders with this
@@ -170,7 +171,7 @@ def shade(strands: Strands, owner: NDArray[np.int32], depth: Maps, grain: Maps) 
 
 # How far hands waver: spread of the tops and of single places of the yarn, stitch widths (tops wander by 3 % of a
 # stitch in the path-traced fabric, which looks too regular beside photographs), and over how much yarn it changes.
-TOPS_WANDER, YARN_WANDERS, WANDERS_OVER = 0.055, 0.020, 0.4
+TOPS_WANDER, YARN_WANDERS, WANDERS_OVER = 0.060, 0.020, 0.4
 # Chains over a space waver more than other tops, and hang, stitch widths: the stitches worked over them pull them down.
 CHAINS_WANDER, CHAINS_HANG = 2.0, 0.06
 
@@ -276,7 +277,7 @@ class Cloth:
             which.append(np.repeat(np.arange(many), n) + sum(len(t) for t in stitches))
             where.append(np.tile(np.arange(n), many) + sum(len(t) for t in places))
             stitches.append(some.table(self.width_cm))
-            places.append(path.table()[rows])
+            places.append(table_of(path)[rows])
         stitch, place = np.concatenate(stitches)[np.concatenate(which)], np.concatenate(places)[np.concatenate(where)]
         wander = np.concatenate(wanders, axis=1) * np.float32(YARN_WANDERS)
         own, beside = stitch[:, :8], stitch[:, 8:24]

@@ -23,13 +23,14 @@ OUT = Path(__file__).parent.parent.parent / "blendplan" / "picture" / "stitches.
 
 def main(out: Path) -> None:
     """Write the file."""
-    arrays, partner = {}, []
+    arrays = {}
     for kind, height in paths.HEIGHTS.items():
         for loops in ("both", "back"):
             points = paths.path_of(kind, back_loop=loops == "back")
             coefficients, beside = light.lit(points, height)
-            partner.append(beside)
             name = f"{kind} {loops}"
+            if name == "dc both":
+                arrays["partner"] = beside.astype(np.float32)
             arrays[f"{name} points"] = np.column_stack([points, light.frames(points)[1]]).astype(np.float32)
             arrays[f"{name} light"] = coefficients.astype(np.float16)
             arrays[f"{name} seen"] = light.seen(points, height)
@@ -38,7 +39,6 @@ def main(out: Path) -> None:
     arrays["ch both points"] = np.column_stack([points, light.frames(points)[1]]).astype(np.float32)
     arrays["ch both light"] = light.lit(points, CHAINS_APART)[0].astype(np.float16)
     arrays["ch both seen"] = np.ones((2, len(points)), dtype=bool)
-    arrays["partner"] = np.mean(partner, axis=0).astype(np.float32)
     arrays["heights"] = np.array([paths.HEIGHTS[k] for k in ("sc", "hdc", "dc", "tr")], dtype=np.float32)
     np.savez_compressed(out, **arrays)
 
