@@ -55,6 +55,22 @@ class Reckoned:
     notices: tuple[Notice, ...]
 
 
+def worked_stays(before: Blanket, after: Blanket) -> Blanket:
+    """Return a blanket after a change of its stripes (StripeError if rows already worked would be of other strands)."""
+    done = before.making.rows_done
+    if done and before.design != after.design and _strands_by_row(before)[:done] != _strands_by_row(after)[:done]:
+        raise StripeError(
+            "{given} rows are worked already, and these stripes would change them; count the rows back first, or put "
+            "the stripes into a copy of the blanket that is not begun.",
+            given=done,
+        )
+    return after
+
+
+def _strands_by_row(blanket: Blanket) -> list[list[str]]:
+    return [sorted(stripe.strands) for stripe in reckon(blanket).stripes for _ in range(stripe.rows)]
+
+
 def _gauge(blanket: Blanket, known: dict[str, Yarn], stripes: Sequence[Stripe]) -> tuple[Gauge, tuple[Notice, ...]]:
     """Return the gauge the plan stands on: the maker's own, or the default of the yarns in use and the hook."""
     design = blanket.design

@@ -161,9 +161,16 @@ def test_an_order_goes_into_a_project_and_nowhere_else(
     # What is worked stays, and so does a project of other colours.
     save_project(replace(before, making=replace(before.making, rows_done=3)), path)
     held = path.read_bytes()
-    with pytest.raises(BlendplanError, match="3 rows worked already"):
-        call(palette, "--into", str(path))
+    with pytest.raises(BlendplanError, match="3 rows are worked already"):
+        call(palette, "--first", order[1], "--last", order[0], "--into", str(path))
     assert path.read_bytes() == held
     save_project(starting_blanket()[0], path)
     with pytest.raises(BlendplanError, match="has no yarn"):
         call(palette, "--into", str(path))
+
+
+def test_others_of_chosen_colours(tmp_path: Path, palette: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert call(palette, "--choose", "3", "--others", "1", "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    (other,) = told["others"]
+    assert sorted(other["order"]) == sorted(told["order"]) and other["order"] != told["order"]

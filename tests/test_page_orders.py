@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from dataclasses import replace
 from itertools import pairwise, permutations, product
 from pathlib import Path
@@ -310,3 +311,30 @@ def test_two_that_could_change_places_are_shown_the_other_way_round_and_may_be_t
     swap = {one: other, other: one}
     assert brief(page).design.order == tuple(swap.get(key, key) for key in shown)
     assert replace(brief(page), design=before.design) == before
+
+
+def test_an_order_taken_leaves_worked_rows_as_they_are(page) -> None:
+    begun = edits.change_making(brief(page), rows_done=9)
+    put(page, replace(held(page), blanket=begun))
+    page.run()
+    first = make_plan(begun).stripes[0].stripe.strands
+    refused = 0
+    for key in [b.key for b in page.button if (b.key or "").startswith("order-use-")]:
+        page.button(key=key).click().run()
+        sound(page)
+        assert make_plan(brief(page)).stripes[0].stripe.strands == first
+        if brief(page) == begun:
+            refused += "9 rows are worked already" in texts(page)
+        put(page, replace(held(page), blanket=begun))
+        page.run()
+    assert refused, "an order that begins otherwise is among those offered"
+
+
+def test_an_order_from_dark_to_pale_is_doubted_by_what_it_was_looked_for(page) -> None:
+    """Shades drawn about those that were read seldom beat the order that is best of these."""
+    page.button(key="order-look-1").click().run()
+    sound(page)
+    said = texts(page)
+    assert "proven best" in said
+    swaps = [int(n) for n in re.findall(r"would better change places (\d+) times of 100", said)]
+    assert all(n <= 60 for n in swaps), swaps

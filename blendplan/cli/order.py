@@ -123,13 +123,12 @@ def _wishes(args: argparse.Namespace) -> Constraints:
     )
 
 
-def _others(found: Ordering, yarns: tuple[Yarn, ...], question: Question, given: str) -> list[Alternative]:
+def _others(yarns: tuple[Yarn, ...], question: Question, given: str) -> list[Alternative]:
     from blendplan.order import alternatives
     from blendplan.units import whole
 
     count = whole(given, "other orders to show", 1, 19)
-    chosen = tuple(y for y in yarns if y.name in found.order)
-    return list(alternatives(chosen, question, count=count + 1)[1:])
+    return list(alternatives(yarns, question, count=count + 1)[1:])
 
 
 def _follow(args: argparse.Namespace, yarns: tuple[Yarn, ...], viewing: Viewing) -> Ordering:
@@ -183,11 +182,11 @@ def run(args: argparse.Namespace) -> int:
     else:
         choice = replace(question, choose=args.choose, keep=tuple(args.keep or ()))
         found = find_order(yarns, choice, search=Search(progress=progress))
-    others = _others(found, yarns, question, args.others) if args.others else []
     better = few_moves(yarns, own, question, most=args.moves) if args.moves else ()
     # Of colours chosen among more, those that were chosen are looked at.
     chosen = tuple(y for y in yarns if y.name in found.order)
     mine = replace(question, own=tuple(n for n in own if n in found.order))
+    others = _others(chosen, mine, args.others) if args.others else []
     doubt = Doubt() if args.follow else doubt_order(found, chosen, mine)
     told = (*told, *found.notices, *(_put_into(args.into, found) if args.into is not None else ()))
     show_notices(told, args.lang)
@@ -223,6 +222,7 @@ def run(args: argparse.Namespace) -> int:
 def _put_into(path: str, found: Ordering) -> tuple[Notice, ...]:
     """Write an order into a project as the rule of its stripes, and return what is to be said of it."""
     from blendplan.project import open_project, save_project
+    from blendplan.reckon import worked_stays
     from blendplan.wording import note
 
     blanket, notices = open_project(path)
@@ -235,17 +235,10 @@ def _put_into(path: str, found: Ordering) -> tuple[Notice, ...]:
             given=repr(missing[0]),
             allowed=", ".join(keys),
         )
-    if blanket.making.rows_done:
-        raise StripeError(
-            "{path} has {given} rows worked already, which another order would change; give --into a project that is "
-            "not begun, or a copy of it.",
-            path=path,
-            given=blanket.making.rows_done,
-        )
     by_hand = blanket.design.stripes is not None
     order = tuple(keys[name] for name in found.order)
     design = replace(blanket.design, order=order, arrange="once", times=1, carrier=None, stripes=None)
-    save_project(replace(blanket, design=design), path)
+    save_project(worked_stays(blanket, replace(blanket, design=design)), path)
     return (*notices, note("Stripes set by hand gave way to the order.")) if by_hand else notices
 
 

@@ -78,6 +78,7 @@ from blendplan.page.state import (
 from blendplan.photo import load_photo, shades_along
 from blendplan.plan import Plan, PlannedStripe
 from blendplan.quantities import Quantities, figure
+from blendplan.reckon import worked_stays
 from blendplan.record import ruled
 from blendplan.stripes import edit
 from blendplan.wishes import (
@@ -300,7 +301,7 @@ def _rule(current: Blanket) -> None:
         "order-list",
         [(shown[key].name, shown[key].srgb) for key in rule.order],
         label=say("Order of the colours"),
-        on_order=lambda places: try_("order", lambda: change(lambda b: edits.reorder(b, places))),
+        on_order=lambda places: try_("order", partial(_stripes, lambda b: edits.reorder(b, places))),
     )
     refused("order")
     st.caption(say("A blend stripe takes one strand of each neighbour. 0 leaves the blends out."))
@@ -315,7 +316,7 @@ def _rule(current: Blanket) -> None:
         act(
             say("Add at the end"),
             "again-add",
-            lambda: change(lambda b: edits.change_rule(b, order=(*b.design.order, typed("again")))),
+            lambda: _stripes(lambda b: edits.change_rule(b, order=(*b.design.order, typed("again")))),
             told="order",
         )
     columns = st.columns(3, vertical_alignment="bottom")
@@ -337,14 +338,19 @@ def _rule(current: Blanket) -> None:
         act(
             say("Turn the order round"),
             "turn-round",
-            lambda: change(lambda b: edits.change_rule(b, order=b.design.order[::-1])),
+            lambda: _stripes(lambda b: edits.change_rule(b, order=b.design.order[::-1])),
             told="order",
         )
         act(say("Change single stripes by hand"), "to-hand", lambda: change(edits.by_hand), told="order")
 
 
 def _ruled(**changes: Any) -> None:
-    change(lambda b: edits.change_rule(b, **changes))
+    _stripes(lambda b: edits.change_rule(b, **changes))
+
+
+def _stripes(made: Callable[[Blanket], Blanket]) -> None:
+    """Change all stripes at once; what is worked stays as it is."""
+    change(lambda b: worked_stays(b, made(b)))
 
 
 ARRANGEMENTS = {
@@ -439,6 +445,7 @@ class Offer:
     said: str
     design: Design
     found: Ordering | None = None
+    aim: str = ""  # what it was looked for by
 
 
 @lru_cache(maxsize=16)
@@ -458,7 +465,7 @@ def offers(current: Blanket, language: str) -> tuple[Offer, ...]:
             changes |= {"solid_rows": -(-rule.solid_rows // 2), "blend_rows": -(-rule.blend_rows // 2)}
         design = edits.change_rule(current, **changes).design
         if design.stripes is None and all(design != one.design for one in out):
-            out.append(Offer(name=tr(name, language), said=tr(said, language), design=design, found=found))
+            out.append(Offer(name=tr(name, language), said=tr(said, language), design=design, found=found, aim=aim))
     return tuple(out)
 
 
@@ -539,7 +546,7 @@ def _look_at(one: Offer | None) -> None:
 
 
 def _use(design: Design) -> None:
-    change(lambda b: replace(b, design=design))
+    _stripes(lambda b: replace(b, design=design))
     session().looking = None
 
 
@@ -548,8 +555,7 @@ def _compared(current: Blanket, looked: Offer | None) -> None:
     one = looked or next((o for o in offers(current, lang()) if o.design == current.design), None)
     if one is None or one.found is None:
         return
-    wishes = replace(fitted(current), aim=one.found.aim if isinstance(one.found.aim, str) else "smoothest", others=())
-    doubt = doubts(current, wishes, one.found)
+    doubt = doubts(current, replace(fitted(current), aim=one.aim, others=()), one.found)
     said = f"<b>{html.escape(say('Compared'))}:</b> {html.escape(one.found.verdict.say(*spoken()))}"
     close = "".join(line_html("p", capital(n.say(*spoken())), "bp-compared bp-close") for n in doubt.notices)
     st.html(f'<p class="bp-compared">{said}</p>{close}')
@@ -948,7 +954,7 @@ def _proposed(current: Blanket, shades: tuple[tuple[float, float, float], ...], 
             d=figure(found.cost / count, 1, lang()),
         )
         st.html(line_html("p", away) + line_html("p", capital(found.verdict.say(*spoken()))))
-        take = partial(change, lambda b: proposal(b, order))
+        take = partial(_stripes, lambda b: proposal(b, order))
         act(say("Take this order"), "follow-take", take, disabled=trial == current)
         refused("follow-take")
     sign = edits.signs_of(current)

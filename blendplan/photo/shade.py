@@ -70,9 +70,9 @@ def whole_light(linear: Floats, full: NDArray[np.bool_], *, white: bool = False)
     was read from a white or a card in the photo.
 
     With m the mean of luminance and d a quantile just below its median, the gain is g = (m / d)^p, not below 1 and at
-    most 1.38, or 1.65 beside a white; p falls to 0 where light and dark are flecks of two hues. Beside a white the light
-    that is missing, g - 1, brings its gloss. The level is at most the light that 85 % of the yarn's pixels stay below,
-    and one that would leave sRGB is lowered before its chroma is touched.
+    most 1.38, or 1.65 beside a white; p falls to 0 where light and dark are flecks of two hues. Beside a white the
+    light that is missing, g - 1, brings its gloss. The level is at most the light that 85 % of the yarn's pixels stay
+    below, and one that would leave sRGB is lowered before its chroma is touched.
     """
     luminance = np.maximum(linear @ LUMINANCE, 0)
     mean = float(luminance.mean())
