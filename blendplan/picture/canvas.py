@@ -206,7 +206,7 @@ def _cover_above(cover: NDArray[np.uint8], stitch_px: float) -> NDArray[np.uint8
     from PIL import Image, ImageFilter
 
     height, width = cover.shape
-    step = SHADOW_GRID if stitch_px > 8 * SHADOW_GRID else 1
+    step = SHADOW_GRID if stitch_px > 8 * SHADOW_GRID else 2 if stitch_px > SHADOW_GRID else 1
     image = Image.fromarray(cover).reduce(step)
     for _ in range(2):
         image = image.filter(ImageFilter.BoxBlur(SHADOW_REACH * stitch_px / step))
