@@ -165,6 +165,23 @@ def test_touches_lead_to_a_palette_and_to_a_project(photo_file: Path, tmp_path: 
     assert "--at was given without --photos" in capsys.readouterr().err
 
 
+def test_a_place_may_be_of_one_of_several_photos(photo_file: Path, capsys) -> None:
+    """What is told of the second photo alone is read there alone; a photo that is not there is named."""
+    from blendplan.errors import QuantityError
+
+    one, two, both = "10,10,200,200", "300,100,400,300", [str(photo_file)] * 2
+
+    def boxes(*said: str) -> list[list[list[int]]]:
+        assert run(*both, *said, "--json") == 0
+        return [[y["box"] for y in photo["yarns"]] for photo in json.loads(capsys.readouterr().out)["photos"]]
+
+    first, second = ([int(n) for n in box.split(",")] for box in (one, two))
+    assert boxes("--box", f"1:{one}", "--box", f"2:{two}") == [[first], [second]]
+    assert boxes("--box", one, "--box", f"2:{two}") == [[first], [first, second]]
+    with pytest.raises(QuantityError, match="allowed is a whole number from 1 to 2"):
+        run(*both, "--box", f"3:{one}")
+
+
 def test_yarns_are_called_as_told_or_as_their_photo_in_words(tmp_path: Path, capsys) -> None:
     from blendplan.cli import main
     from blendplan.project import load_project

@@ -53,7 +53,8 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
         "--box",
         action="append",
         metavar="LEFT,TOP,RIGHT,BOTTOM",
-        help="pixels of the upright photo that hold one yarn; may be given again",
+        help="pixels of the upright photo that hold one yarn; may be given again; of several photos, this and what "
+        "follows are each photo's, or one's: 2:LEFT,TOP,RIGHT,BOTTOM is the second's",
     )
     parser.add_argument(
         "--at",
@@ -110,7 +111,7 @@ def read(args: argparse.Namespace) -> tuple[list[PhotoReading], SameYarn | None,
 
     if args.grey_card:
         raise PhotoError("--grey-card is no longer known; say where the grey card lies with --grey X,Y.")
-    places, (white, pointed) = _places(args), _pointed(args)
+    asked = [(_places(args, n), *_pointed(args, n)) for n in range(1, len(args.photos) + 1)]
     same, together = _same(args), bool(args.same_light or args.same_yarn)
     card = args.card
     if card not in (None, "auto"):
@@ -126,6 +127,7 @@ def read(args: argparse.Namespace) -> tuple[list[PhotoReading], SameYarn | None,
             photo = load_photo(data, name, quarter_turns=args.turn)
         # Pixels are kept only where another photo's light may be asked of them.
         photos += [photo] if together else []
+        places, white, pointed = asked[position - 1]
         readings.append(read_photo(photo, places, white=white, pointed=pointed, card=card))
     if sys.stderr.isatty():
         print("\r", end="", file=sys.stderr, flush=True)
@@ -201,25 +203,36 @@ def _one_yarn(readings: list[PhotoReading], lang: str) -> SameYarn:
     return merge_yarn_shades(tr("the yarn", lang), [r.yarns[0].shades for r in readings])
 
 
-def _places(args: argparse.Namespace) -> list[Place] | None:
-    """Return where the yarns are, boxes before touches; None where they are to be found."""
+def _of_photo(args: argparse.Namespace, option: str, photo: int) -> Iterator[str]:
+    """Yield what an option says of a photo, counted from 1: what names it by number, and what names none."""
+    from blendplan.units import whole
+
+    for text in getattr(args, option) or ():
+        number, named, rest = text.rpartition(":")
+        if not named or whole(number, f"photo of --{option}", 1, len(args.photos)) == photo:
+            yield rest
+
+
+def _places(args: argparse.Namespace, photo: int) -> list[Place] | None:
+    """Return where the yarns of a photo are, boxes before touches; None where they are to be found."""
     from blendplan.photo import Place
 
-    places = [Place(box=tuple(_numbers(text, "box", 4))) for text in args.box or ()]  # type: ignore[arg-type]
-    for text in args.at or ():
+    boxes = _of_photo(args, "box", photo)
+    places = [Place(box=tuple(_numbers(text, "box", 4))) for text in boxes]  # type: ignore[arg-type]
+    for text in _of_photo(args, "at", photo):
         touches = tuple(tuple(_numbers(spot, "at", 2)) for spot in text.split("+"))
         places.append(Place(touches=touches))  # type: ignore[arg-type]
     return places or None
 
 
-def _pointed(args: argparse.Namespace) -> tuple[str, list[Pointed]]:
-    """Return whether white is looked for, and all that was pointed at."""
+def _pointed(args: argparse.Namespace, photo: int) -> tuple[str, list[Pointed]]:
+    """Return whether white is looked for in a photo, and all that was pointed at."""
     from blendplan.photo import Pointed
     from blendplan.units import number
 
     white, out = "auto", []
     for kind in ("white", "grey", "known"):
-        for text in getattr(args, kind) or ():
+        for text in _of_photo(args, kind, photo):
             if kind == "white" and text in ("auto", "off"):
                 white = text
                 continue
