@@ -193,8 +193,8 @@ def _plain(hint: Any, rule: Held) -> _Taker:
         )
 
     def as_fraction(value: Any, file: _File | None) -> Fraction:
-        if type(value) is int and low <= value <= high:
-            return _of_int(value)
+        if type(value) in (int, float) and low <= value <= high:
+            return _of_number(value)
         taken = value if type(value) is Fraction else _fraction(value, name)
         if not low <= taken <= high:
             number(taken, name, low, high, rule.unit)
@@ -204,8 +204,8 @@ def _plain(hint: Any, rule: Held) -> _Taker:
     return takers.get(hint, lambda value, file: value)
 
 
-# Most bands say one of few whole numbers of grams and metres.
-_of_int = lru_cache(maxsize=4096)(Fraction)
+# Most bands say one of few numbers of grams and metres.
+_of_number = lru_cache(maxsize=4096)(exact)
 
 
 def _fraction(value: Any, name: str) -> Fraction:

@@ -64,6 +64,10 @@ def savings(blanket: Blanket) -> tuple[Saving, ...]:
     now = reckon(blanket)
     if not any(colour.buy_skeins for colour in now.yardage.colours):
         return ()
+    # Each try looks at all yarns that are there: a shelf may hold thousands.
+    used = {yarn.key for yarn in now.yarns}
+    yarns = tuple(yarn for yarn in blanket.yarns if yarn.key in used)
+    blanket = replace(blanket, materials=replace(blanket.materials, yarns=yarns), variants=())
     found = [
         *_fewer_rows(blanket, now),
         *_repeat_less(blanket, now),
@@ -220,15 +224,18 @@ def _weighed(blanket: Blanket, now: Reckoned) -> list[Saving]:
 
 def _tries(now: Reckoned) -> Iterable[tuple[int, str, str, float]]:
     """Return exchanges of a colour in one stripe for another in use, the nearest first."""
-    labs = {yarn.name: yarn.lab for yarn in now.yarns}
+    names = [yarn.name for yarn in now.yarns]
+    labs = [yarn.lab for yarn in now.yarns]
+    table = delta_e_2000([[lab] for lab in labs], [labs]).tolist()
+    apart = {name: dict(zip(names, row, strict=True)) for name, row in zip(names, table, strict=True)}
     scarce = {c.name for c in now.yardage.colours if c.buy_skeins}
     found = [
-        (at, old, new, float(delta_e_2000(labs[old], labs[new])))
+        (at, old, new, apart[old][new])
         for at, stripe in enumerate(now.stripes)
         if not stripe.locked
         for old in dict.fromkeys(stripe.strands)
         if old in scarce
-        for new in labs
+        for new in names
         if new not in stripe.strands
     ]
     # Each try of a very long blanket takes long.

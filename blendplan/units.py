@@ -46,7 +46,7 @@ def _fraction(value: object) -> Fraction | None:
     if isinstance(value, str):
         text = value.strip().replace("\u2212", "-")
         return Fraction(text.replace(",", ".")) if len(text) <= 400 and _NUMBER.fullmatch(text) else None
-    if isinstance(value, SupportsFloat) and math.isfinite(float(value)):
+    if isinstance(value, float | SupportsFloat) and math.isfinite(float(value)):
         return Fraction(repr(float(value)))
     return None
 
