@@ -81,6 +81,17 @@ def test_ledger_json_and_lines(capsys: Out, project: Path) -> None:
     assert status == 0 and out.splitlines()[0].endswith("?")
 
 
+def test_yarn_told_with_its_first_rows_is_what_was_bought_for_them(capsys: Out, project: Path) -> None:
+    """Rows, purchase, opened skeins and weight in one line: what was weighed is what is left."""
+    name = json.loads(project.read_bytes())["materials"]["yarns"][0]["name"]
+    told = ("--row", 4, "--bought", f"{name}=2@A1", "--opened", f"{name}=2")
+    used = json.loads(run(capsys, "ledger", project, *told, "--json")[1])["colours"][0]["used_g"]
+    weighed = round(200 - used, 1)
+    status, out, _ = run(capsys, "ledger", project, *told, "--weighed", f"{name}={weighed}", "--json")
+    first = json.loads(out)["colours"][0]
+    assert status == 0 and first["left_g"] == pytest.approx(weighed) and first["weighed_at"] == 4
+
+
 def test_what_happened_is_told_on_the_command_line(capsys: Out, project: Path) -> None:
     """Bought, opened, weighed in the middle of a row, doubted, answered: kept only where that is asked for."""
     before = project.read_bytes()

@@ -336,6 +336,35 @@ def test_what_nobody_said_was_bought_is_taken_from_the_plan_and_told() -> None:
     assert owned == 100 * ((buys["A"] or 0) + 1)
 
 
+def test_before_a_weighing_the_ledger_has_the_plans_own_chances() -> None:
+    """One answer: what the list advises is not called short by the account beside it."""
+    for rows in (0, 9):
+        now = keep_ledger(WORK.stripes, WORK.need, WORK.yarns, Making(rows_done=rows))
+        for need in WORK.need.colours:
+            account = now.colour(need.name)
+            assert account.chance_short == need.chance_short and account.lacking_skeins == 0
+            assert account.buy_skeins == (0 if account.assumed_skeins else need.buy_skeins)
+        assert not now.short
+
+
+@pytest.mark.parametrize("skeins", [1, 3, 5])
+@pytest.mark.parametrize("row", [0, 9, 30])
+def test_what_may_mend_a_weighing_was_never_more_than_there_is(skeins: int, row: int) -> None:
+    """A yes to any question leaves a use of nothing or more, but for skeins somewhat heavier than their band."""
+    asked = 0
+    for grams in (0, 1, 3, 12, 30, 95, 101, 290, 310, 2900):
+        for unopened in (None, 0, 1, 2):
+            now = ledger(row, weighing(row, **{n: (grams, unopened) for n in "ABC"}), bought=skeins)
+            for doubt in now.doubts:
+                for one in doubt.left:
+                    left = float(one.grams) + 100 * (one.unopened or 0)
+                    assert left <= 100 * skeins * 1.06, (doubt.question.text, grams, unopened)
+                    assert (one.unopened or 0) + (one.grams > 0) <= skeins, (doubt.question.text, grams, unopened)
+                    asked += 1
+            assert all(account.used_g >= 0 for account in now.colours)
+    assert asked
+
+
 def test_what_cannot_be_is_refused_in_one_line() -> None:
     with pytest.raises(QuantityError, match="rows done: 99 was given; allowed is a whole number from 0 to 36"):
         ledger(99)

@@ -86,11 +86,12 @@ def _entered(blanket: Blanket, args: argparse.Namespace) -> Blanket:
     from blendplan.plan import ledger_of, make_plan
 
     date = _moment(args.date)
-    blanket, share = _at_row(blanket, args.row)
+    # What is told together happened since the last time: the yarn was bought before its rows were worked.
     for told in args.bought:
         name, skeins = _parts(told, "--bought YARN=SKEINS")
         skeins, _, lot = skeins.partition("@")
         blanket = purchase(blanket, _key(blanket, name), _count(skeins), lot, date)
+    blanket, share = _at_row(blanket, args.row)
     for told in args.opened:
         alone = told in blanket.keys or "=" not in told
         name, skeins = _parts(f"{told}=1" if alone else told, "--opened YARN=SKEINS")

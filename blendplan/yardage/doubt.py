@@ -93,6 +93,8 @@ FALSE_ALARM = 0.03
 LEAST_ASKED = 0.1
 # Below so many standard deviations of its own noise a stretch is told in grams rather than as a ratio (chosen).
 LEAST_RATIO = 4.0
+# How much heavier than its band a skein may be (chosen: twice the usual scatter).
+HEAVY = 0.06
 # Times the limit from where a kept reading tells nothing of her tension (chosen: twice what is asked about).
 FAR = 2.0
 
@@ -223,8 +225,10 @@ def _asked(one: Reading, may: _Range, others: Sequence[Reading], belief: Belief,
             asked = note("Are the weights of {name} and {other} swapped?", name=name, other=other.weighed.yarn)
             return replace(doubt, question=asked, left=swapped)
     for question, weighed in (*_units(one), *_skeins(one)):
-        left = float(weighed.grams) + (weighed.unopened or 0) * one.skein_g
-        if may.holds(one.before_g - left):
+        unopened_g = (weighed.unopened or 0) * one.skein_g
+        # What was weighed must have come from what is not unopened.
+        there = float(weighed.grams) <= (1 + HEAVY) * (one.before_g - unopened_g)
+        if there and may.holds(one.before_g - float(weighed.grams) - unopened_g):
             return replace(doubt, question=question, left=(replace(weighed, answer="mended"),))
     for n in range(1, 1 + max(0, math.ceil((may.high_g - one.used_g) / one.skein_g))):
         if may.holds(one.used_g + n * one.skein_g):

@@ -357,6 +357,8 @@ def keep_ledger(
             book.enter(number, weighing)
     belief = book.belief()
     accounts = tuple(_account(colour, belief, done, settings, max(yardage.rows_m)) for colour in book.colours.values())
+    if not any(colour.weighed for colour in book.colours.values()):
+        accounts = tuple(_as_planned(one, yardage.colour(one.name), stocks[one.name]) for one in accounts)
     finished = {c.name for c in accounts if c.finished}
     at_risk = sorted((-c.chance_short, c.name) for c in accounts if c.chance_short > settings.chance_short)
     factor = math.exp(belief.mean[0])
@@ -411,7 +413,7 @@ def _account(colour: _Colour, belief: Belief, done: int, settings: YardageSettin
     return Account(
         name=colour.name,
         owned_g=owned,
-        used_g=owned - left,
+        used_g=max(0.0, owned - left),
         left_g=left,
         weighed_at=colour.last.at if colour.weighed else None,
         assumed_skeins=stock.assumed - waits,
@@ -427,6 +429,20 @@ def _account(colour: _Colour, belief: Belief, done: int, settings: YardageSettin
         buy_skeins=buy,
         lacking_skeins=max(0, enough - coming),
         finished=not need,
+    )
+
+
+def _as_planned(account: Account, need: ColourNeed, stock: Stock) -> Account:
+    """Return an account as long as nothing was weighed: the plan's own chances, and what it still buys."""
+    adds = stock.assumed and need.bought_skeins
+    if account.finished or need.buy_skeins is None or adds or sum(n for _, n in stock.bought) != need.bought_skeins:
+        return account
+    return replace(
+        account,
+        chance_short=need.chance_short or 0.0,
+        chances=need.chances,
+        buy_skeins=0 if account.assumed_skeins else need.buy_skeins,
+        lacking_skeins=0,
     )
 
 
