@@ -132,7 +132,9 @@ def _fewer_rows(blanket: Blanket, now: Reckoned) -> list[Saving]:
             tried, other = _shortened(blanket, now, fewer, less)
             if fewer and tried is not None and _bought(tried) <= _bought(made):
                 kinds, made, design = fewer, tried, other
-        found = _of("rows", blanket, design, _by(now, made), _rows_said(less, _numbers(now, kinds, less)))
+        found = _of(
+            "rows", blanket, design, _by(now, made), _rows_said(less, _numbers(now, kinds, less), made.size.height_cm)
+        )
         if found and found[0].skeins > best[0]:
             best = (found[0].skeins, found)
         if best[0] and less >= 2:
@@ -160,24 +162,24 @@ def _numbers(now: Reckoned, kinds: set[tuple[str, ...]], less: int) -> list[str]
     return [str(i) for i, s in enumerate(now.stripes, 1) if s.strands in kinds and not s.locked and s.rows > less]
 
 
-def _rows_said(less: int, stripes: Sequence[str]) -> Notice:
-    named = ", ".join(stripes) if len(stripes) <= 8 else ""
+def _rows_said(less: int, stripes: Sequence[str], length_cm: float) -> Notice:
+    named, long = ", ".join(stripes) if len(stripes) <= 8 else "", Amount(length_cm, "cm")
     if len(stripes) == 1:
         return (
-            note("{rows} rows fewer in stripe {stripe}", rows=less, stripe=named)
+            note("{rows} rows fewer in stripe {stripe}, {length} long", rows=less, stripe=named, length=long)
             if less > 1
-            else note("One row fewer in stripe {stripe}", stripe=named)
+            else note("One row fewer in stripe {stripe}, {length} long", stripe=named, length=long)
         )
     if not named:
         return (
-            note("{rows} rows fewer in each of {n} stripes", rows=less, n=len(stripes))
+            note("{rows} rows fewer in each of {n} stripes, {length} long", rows=less, n=len(stripes), length=long)
             if less > 1
-            else note("One row fewer in each of {n} stripes", n=len(stripes))
+            else note("One row fewer in each of {n} stripes, {length} long", n=len(stripes), length=long)
         )
     return (
-        note("{rows} rows fewer in stripes {stripes}", rows=less, stripes=named)
+        note("{rows} rows fewer in each of stripes {stripes}, {length} long", rows=less, stripes=named, length=long)
         if less > 1
-        else note("One row fewer in stripes {stripes}", stripes=named)
+        else note("One row fewer in each of stripes {stripes}, {length} long", stripes=named, length=long)
     )
 
 

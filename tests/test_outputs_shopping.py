@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from blankets import lying
+from blankets import blanket, lying
 from yardage_cases import Gauge, Worked, estimate, grams, stripes, yarn
 
+from blendplan.outputs.content import read_plan
+from blendplan.outputs.sheet import shop_html
 from blendplan.outputs.tables import shopping_csv
+from blendplan.plan import make_plan
 from blendplan.stripes.model import Stripe
 from blendplan.yardage.settings import YardageSettings
 
@@ -68,3 +72,12 @@ def test_a_colour_without_band_has_empty_cells() -> None:
 def test_a_margin_that_leaves_little_never_prints_minus_nothing() -> None:
     need = estimate(PLAN, Worked(), Gauge(), YARNS, YardageSettings(margin=Fraction(0)))
     assert all(not row["spare m"].startswith("-") for row in read(shopping_csv(need)))
+
+
+def test_a_label_that_nobody_told_is_marked_on_every_list() -> None:
+    """Grams and metres that are only usual are not given as a fact."""
+    start = blanket("Fern", "Clay")
+    bare = replace(start.yarns[0], grams=None, metres=None)
+    made = make_plan(replace(start, materials=replace(start.materials, yarns=(bare, *start.yarns[1:]))))
+    assert [item.band.endswith("its label is not known") for item in read_plan(made).shopping] == [True, False]
+    assert shop_html(made).count("its label is not known") == 1

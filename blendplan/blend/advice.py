@@ -478,8 +478,8 @@ def _may_be_alike(
             continue
         worst = max({*one.strands, *two.strands}, key=lambda name: (bounds[at[name]] or 0.0, name))
         problem = note(
-            "stripes {place} and {next}, {strands} and {others}: they may read alike; their shades are sure enough to "
-            "tell them apart {times} times of 100.",
+            "stripes {place} and {next}, {strands} and {others}: they may read alike: as far as their shades are "
+            "known, they can be told apart {times} times of 100.",
             "warning",
             place=i + 1,
             next=i + 2,

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from blendplan.blanket import Blanket
 from blendplan.blend.strands import READINGS, READS
 from blendplan.outputs.changes import change_words, listed
 from blendplan.plan import Plan, PlannedStripe, to_buy
@@ -327,7 +328,7 @@ def _yarn(
 
 
 def _shopping(
-    need: ColourNeed, letter: str, second: Sequence[SecondChoice], show: Quantities, currency: str
+    need: ColourNeed, blanket: Blanket, letter: str, second: Sequence[SecondChoice], show: Quantities
 ) -> ShoppingWords:
     lang = show.lang
     have = [skeins_note(need.skeins_on_hand).say(lang)] if need.skeins_on_hand else []
@@ -337,7 +338,12 @@ def _shopping(
     if need.buy_skeins is not None:
         buy = skeins_note(need.buy_skeins).say(lang) if need.buy_skeins else tr("nothing", lang)
         if need.buy_skeins and need.skein_g is not None and need.skein_m is not None:
-            band = tr("of {mass} / {length}", lang, mass=show.mass(need.skein_g), length=show.yarn(need.skein_m))
+            put_up = {"mass": show.mass(need.skein_g), "length": show.yarn(need.skein_m)}
+            band = (
+                tr("of {mass} / {length}, as is usual: its label is not known", lang, **put_up)
+                if blanket.called(need.name).label_is_usual
+                else tr("of {mass} / {length}", lang, **put_up)
+            )
     return ShoppingWords(
         letter=letter,
         name=need.name,
@@ -347,7 +353,7 @@ def _shopping(
         on_hand=", ".join(have) or tr("none", lang),
         buy=buy,
         band=band,
-        price="" if not need.price else show.money(need.price, currency),
+        price="" if not need.price else show.money(need.price, blanket.ways.currency),
         chance="" if need.chance_short is None else show.percent(need.chance_short),
         chances=chances_words(need, lang),
         lot=need.dye_lot,
@@ -477,7 +483,7 @@ def read_plan(plan: Plan, lang: str = "en") -> Words:
         ),
         stripes=tuple(_stripe(stripe, plan, letter, show) for stripe in plan.stripes),
         shopping=tuple(
-            _shopping(buying.colour(name), sign, [c for c in second if c.name == name], show, ways.currency)
+            _shopping(buying.colour(name), plan.blanket, sign, [c for c in second if c.name == name], show)
             for name, sign in letter.items()
         ),
         total=_total(plan, buying, show),

@@ -120,8 +120,10 @@ def _bar() -> None:
 def _phone_bar() -> None:
     """Draw the bar that stays at the bottom of a phone, and the list of places that it opens."""
     here = say("My blankets") if session().place == "library" else say(PLACES[session().place])
-    if "listing" in session().open:
-        with st.container(key="listing", gap=None):
+    listed = "listing" in session().open
+    # It keeps its place shut too, or what is drawn after it would stand in it for the length of a run.
+    with st.container(key="listing" if listed else "listing-shut", gap=None):
+        if listed:
             for name, label in PLACES.items():
                 with st.container(key=f"list-at-{name}" if name != session().place else "list-here"):
                     st.button(say(label), key=f"list-{name}", on_click=go, args=(name,), type="tertiary")

@@ -529,7 +529,7 @@ def doubt(shades: Sequence[Shade]) -> str:
     why = [say(SHADE_KINDS[k]) for k in dict.fromkeys(s.kind for s in shades) if k in SHADE_KINDS]
     why += [say(REASONS[r]) for r in dict.fromkeys(r for s in shades for r in s.reasons)]
     if (within := reads.within_of(shades)) is not None:
-        why.insert(0, say("sure to within {d} (CIEDE2000; about 2 can just be seen)", d=round(within)))
+        why.insert(0, say("it may be off by up to {d} (CIEDE2000; about 2 can just be seen)", d=round(within)))
     return "; ".join(why)
 
 
@@ -1243,7 +1243,7 @@ def _lot(yarn: Yarn, place: int, at: int, lot: Lot) -> None:
         field_of(say("Whole skeins on hand"), f"{mark}-skeins", lot, "skeins", put)
         field_of(say("Dye lot"), f"{mark}-lot", lot, "name", put)
         text_field(
-            say("Weighed rests (g), like 34 + 12,5"),
+            say("Opened balls, weighed (g), like 34 + 12.5"),
             f"{mark}-parts",
             " + ".join(figure(g, 2, lang()) for g in lot.parts_g),
             lambda t: put(parts_g=_parts(t)),
