@@ -358,7 +358,7 @@ def keep_ledger(
     belief = book.belief()
     accounts = tuple(_account(colour, belief, done, settings, max(yardage.rows_m)) for colour in book.colours.values())
     if not any(colour.weighed for colour in book.colours.values()):
-        accounts = tuple(_as_planned(one, yardage.colour(one.name), stocks[one.name]) for one in accounts)
+        accounts = tuple(_as_planned(one, yardage, stocks[one.name], settings) for one in accounts)
     finished = {c.name for c in accounts if c.finished}
     at_risk = sorted((-c.chance_short, c.name) for c in accounts if c.chance_short > settings.chance_short)
     factor = math.exp(belief.mean[0])
@@ -432,10 +432,14 @@ def _account(colour: _Colour, belief: Belief, done: int, settings: YardageSettin
     )
 
 
-def _as_planned(account: Account, need: ColourNeed, stock: Stock) -> Account:
-    """Return an account as long as nothing was weighed: the plan's own chances, and what it still buys."""
-    adds = stock.assumed and need.bought_skeins
-    if account.finished or need.buy_skeins is None or adds or sum(n for _, n in stock.bought) != need.bought_skeins:
+def _as_planned(account: Account, yardage: Yardage, stock: Stock, settings: YardageSettings) -> Account:
+    """Return an account as long as nothing was weighed: the plan's own chances, and what it still buys.
+
+    Not where fewer skeins were chosen than reach as often as she asks, or what was bought adds to the plan's.
+    """
+    need = yardage.colour(account.name)
+    adds = (stock.assumed and need.bought_skeins) or sum(n for _, n in stock.bought) != need.bought_skeins
+    if account.finished or adds or need.buy_skeins is None or (need.chance_short or 0.0) > settings.chance_short:
         return account
     return replace(
         account,
