@@ -252,7 +252,10 @@ def _rows(plan: Plan, ledger: Ledger, seconds: float) -> Iterator[WayOut]:
 
 
 def _other_colour(plan: Plan, ledger: Ledger) -> Iterator[WayOut]:
-    """Return the stripes not begun, from the last, in another colour instead of the one that is worst off."""
+    """Return the stripes not begun, from the last, in another colour instead of the one that is worst off.
+
+    No stripe loses its blend by it, and none becomes one with its neighbour.
+    """
     worst = ledger.short[0]
     kept = _worked(plan, ledger.rows_done)
     stripes = list(stripes_of(plan))
@@ -261,15 +264,30 @@ def _other_colour(plan: Plan, ledger: Ledger) -> Iterator[WayOut]:
         changed = list(stripes)
         for i in reversed(free):
             strands = tuple(other.name if name == worst else name for name in stripes[i].strands)
+            beside = [sorted(s.strands) for s in (*changed[max(i - 1, 0) : i], *changed[i + 1 : i + 2])]
+            if len(set(strands)) < len(set(stripes[i].strands)) or sorted(strands) in beside:
+                continue
             changed[i] = replace(stripes[i], strands=strands)
             design = plan.blanket.by_hand(changed)
             after = _after(plan, design)
             if after is None or other.name in after.short:
                 break
             if worst not in after.short:
-                numbers = ", ".join(str(j + 1) for j, s in enumerate(changed) if s != stripes[j])
-                said = note(
-                    "{other} instead of {name} in stripes {stripes}.", other=other.name, name=worst, stripes=numbers
+                numbers = [str(j + 1) for j, s in enumerate(changed) if s != stripes[j]]
+                said = (
+                    note(
+                        "{other} instead of {name} in stripe {stripe}.",
+                        other=other.name,
+                        name=worst,
+                        stripe=numbers[0],
+                    )
+                    if len(numbers) == 1
+                    else note(
+                        "{other} instead of {name} in stripes {stripes}.",
+                        other=other.name,
+                        name=worst,
+                        stripes=", ".join(numbers),
+                    )
                 )
                 yield WayOut(kind="colour", design=design, said=(said,), buy=_lacking(after))
                 return

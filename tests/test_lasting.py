@@ -7,6 +7,7 @@ import math
 import re
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from statistics import NormalDist
 
@@ -118,6 +119,10 @@ def test_another_colour_a_narrower_border_and_buying() -> None:
     assert clay_rows(other) < clay_rows(plan)
     begun = sum(s.first_row <= DONE for s in plan.stripes)
     assert [s.stripe for s in other.stripes][:begun] == [s.stripe for s in plan.stripes][:begun]
+    # Every blend stays one, and no stripe becomes one with the next.
+    kinds = [tuple(sorted(s.stripe.strands)) for s in other.stripes]
+    assert [len(set(kind)) for kind in kinds] == [len(set(s.stripe.strands)) for s in plan.stripes]
+    assert all(one != after for one, after in pairwise(kinds))
     assert ledger_of(make_plan(lasting.take_way(plan.blanket, way(ways, "colour"), ()))).short == ()
     buy = way(ways, "buy")
     account = ledger.colour("Clay")
