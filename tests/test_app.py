@@ -345,9 +345,12 @@ def test_skeins_are_bought_and_yarn_is_weighed_by_a_press(page) -> None:
     sound(page)
     (weighed,) = brief(page).making.weighings[-1].left
     assert float(weighed.grams) == 1.5 and weighed.answer == ""
+    # It is asked where she works, too.
+    at(page, "work")
     page.button(key="doubt-kept").click().run()
     sound(page)
     assert brief(page).making.weighings[-1].left[0].answer == "kept"
+    at(page, "buying")
     assert not [b for b in page.button if b.key == "doubt-kept"]
     # Half typed, it stays with its reason and nothing is lost.
     page.text_input(key="left-0").set_value("12 or").run()

@@ -467,8 +467,7 @@ def _left(made: Plan) -> None:
     ledger = ledger_of(made)
     _bought(made, ledger)
     _weighing(made, ledger)
-    if ledger.doubts:
-        _question(ledger.doubts[0])
+    question(ledger)
     show = Quantities(made.blanket.ways.units, lang())
     cards = "".join(_account(made, account, show, ledger.rows_done) for account in ledger.colours)
     st.html(f'<div class="yp-accounts">{cards}</div>')
@@ -528,8 +527,11 @@ def _answer(doubt: Doubt, said: Literal["mended", "kept", "back"]) -> None:
     change(lambda b: answer(b, doubt, said))
 
 
-def _question(doubt: Doubt) -> None:
-    """Draw one plain question, and its answers."""
+def question(ledger: Ledger) -> None:
+    """Draw the question that stands first, and its answers; nothing where none is open."""
+    if not ledger.doubts:
+        return
+    doubt = ledger.doubts[0]
     st.html(told_html(doubt.question.say(*spoken()), "?"))
     answers: list[tuple[Literal["mended", "kept", "back"], str]] = []
     if doubt.left or doubt.bought:

@@ -17,6 +17,7 @@ from blendplan.errors import BlendplanError, ProjectError
 from blendplan.kept import Library, OnShelf, Shelf, Shelved
 from blendplan.lasting import verdict
 from blendplan.outputs.pattern import pattern, plan_diagram
+from blendplan.page.buying import question
 from blendplan.page.edits import add_yarn, change_making, change_materials
 from blendplan.page.fields import (
     file_field,
@@ -563,6 +564,7 @@ def work_place(current: Blanket, made: Plan) -> None:
     lasts = verdict(made)
     if lasts is not None:
         st.html(told_html(lasts.say(*spoken()), "!" if lasts.level == "warning" else "i"))
+    question(ledger_of(made))
     if where:
         name = say("Row {row}, large, beside the hook", row=min(done + 1, made.rows))
         st.html(f'<a class="bp-press" href="{where}" target="_self">{html.escape(name)}</a>')
