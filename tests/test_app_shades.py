@@ -74,15 +74,15 @@ def test_a_step_and_a_typed_code_leave_the_same_doubt(page) -> None:  # noqa: F8
     with_shades(page, READ)
     page.session_state["why-y0"] = True
     page.run()
-    assert "Sure to within 6" in texts(page) and "close: between these" in texts(page)
+    assert "It may be off by up to 6" in texts(page) and "close: between these" in texts(page)
     page.button(key="y0-0-lighter").click().run()
     stepped = shades(page)[0]
-    assert "ure to within" not in texts(page) and "tone curve" not in texts(page) and "set by eye" in texts(page)
+    assert "ay be off by up to" not in texts(page) and "tone curve" not in texts(page) and "set by eye" in texts(page)
     page.button(key="undo").click().run()
     page.text_input(key="y0-0-hex").set_value(stepped.srgb).run()
     typed = shades(page)[0]
     assert (typed.within, typed.reasons, typed.kind) == (stepped.within, stepped.reasons, stepped.kind)
-    assert typed.within is None and "ure to within" not in texts(page)
+    assert typed.within is None and "ay be off by up to" not in texts(page)
 
 
 def test_a_shade_is_split_in_two_halves(page) -> None:  # noqa: F811

@@ -296,7 +296,7 @@ def test_each_find_shows_all_its_shades_and_why_they_may_be_off(page) -> None:
             assert f">{shade.srgb}{share}</span>" in shown
             assert all(any(REASONS[r] in c for c in captions) for r in shade.reasons)
         surest = max(s.within for s in find.shades)
-        assert any(f"ure to within {round(surest)} " in c for c in captions)
+        assert any(f"ay be off by up to {round(surest)} " in c for c in captions)
     assert "no-white" in finds(page)[0].shades[0].reasons
 
 
