@@ -218,6 +218,16 @@ def test_a_sheet_for_each_student_from_one_list() -> None:
     assert "Clay 2" in other
 
 
+def test_a_students_yarns_go_by_the_letters_and_inches_are_imperial() -> None:
+    """The list names what takes the place of A, B, C, whichever is worked first."""
+    made = blanket("Fern", "Clay", "Milk")
+    made = replace(made, letters=(("Milk", "A"), ("Fern", "B"), ("Clay", "C")))
+    text = "name,yarns,units\nAda,Moss #4f6b3a,inches\nBen,Moss #4f6b3a,cm\n"
+    ada, ben = (data.decode("utf-8") for _, data in class_sheets(made, read_students(text, "class.csv")))
+    assert "Moss" in ada and "Milk" not in ada and "Fern" in ada and "Clay" in ada
+    assert "yd a skein" in ada and "m a skein" in ben
+
+
 def test_a_student_has_none_of_the_teachers_skeins_and_rows() -> None:
     lots = (Lot(name="T 9", skeins=2, parts_g=(Fraction(40),)),)
     making = Making(

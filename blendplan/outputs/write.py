@@ -13,6 +13,7 @@ from blendplan.blanket import Blanket, free_key
 from blendplan.budgets import MAX_STUDENTS
 from blendplan.errors import BlendplanError, YarnError
 from blendplan.files import write_set
+from blendplan.outputs.content import dealt_letters
 from blendplan.outputs.pdf import plan_pdf
 from blendplan.outputs.render import plan_picture
 from blendplan.outputs.sheet import plan_html, shop_html
@@ -70,6 +71,8 @@ def write_outputs(
 
 
 COLUMNS = ("name", "yarns", "terms", "units")
+# What a teacher may write for metric and imperial.
+UNITS = {"cm": "metric", "in": "imperial", "inch": "imperial", "inches": "imperial"}
 _TYPED = re.compile(r"(?P<name>.*?)\s*(?P<srgb>#[0-9a-fA-F]{6})")
 
 
@@ -111,7 +114,7 @@ def _student(number: int, cells: dict[str, str], file: str) -> Student:
             name=clean_text(cells["name"], "name", 80) or str(number),
             yarns=tuple(part.strip() for part in cells.get("yarns", "").split(";")),
             terms=choice(terms, "terms", ("US", "UK")) if terms else "",
-            units=choice(units, "units", ("metric", "imperial")) if units else "",
+            units=choice(UNITS.get(units, units), "units", ("metric", "imperial")) if units else "",
         )
     except BlendplanError as error:
         raise YarnError("{file}, line {line}: {problem}", file=file, line=number, problem=error) from None
@@ -119,7 +122,8 @@ def _student(number: int, cells: dict[str, str], file: str) -> Student:
 
 def _own(blanket: Blanket, student: Student) -> Blanket:
     """Return the blanket with a student's yarns, terms, units and name, without the teacher's stock and work."""
-    order = blanket.design_keys()
+    letters = dealt_letters(blanket.design_keys(), dict(blanket.letters))
+    order = tuple(sorted(letters, key=lambda key: (len(letters[key]), letters[key])))
     wanted = [text for text in student.yarns if text]
     if len(student.yarns) > len(order):
         raise YarnError(
